@@ -1,0 +1,47 @@
+"""Reproducible test reports for bench-tested power tools.
+
+The façade: names are imported when they are first used, so `import toolbench` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_WHERE = {
+    "read_log": "toolbench.logs",
+    "open_season": "toolbench.season",
+    "compare": "toolbench.season",
+    "compare_folders": "toolbench.season",
+    "load": "toolbench.season",
+    "write_results": "toolbench.season",
+    "plot_bands": "toolbench.view",
+    "plot_intervals": "toolbench.view",
+    "plot_report": "toolbench.view",
+    "plot_runs": "toolbench.view",
+    "plot_supply": "toolbench.view",
+    "save_figures": "toolbench.view",
+    "show_conditions": "toolbench.view",
+    "show_result": "toolbench.view",
+    "show_caveats": "toolbench.view",
+    "show_table": "toolbench.view",
+    "show_runs": "toolbench.view",
+    "show_budget": "toolbench.view",
+    "show_cautions": "toolbench.view",
+    "show_origin": "toolbench.view",
+    "ToolbenchError": "toolbench.errors",
+}
+
+__all__ = ["__version__", *_WHERE]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _WHERE:
+        raise AttributeError(f"module 'toolbench' has no attribute {name!r}")
+    return getattr(import_module(_WHERE[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

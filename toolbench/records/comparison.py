@@ -1,0 +1,192 @@
+"""The outcome of a comparison: estimates with their components, rows of levels and differences, bands, spans."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from toolbench.records.findings import Finding
+from toolbench.records.runs import Floats, Run
+from toolbench.records.settings import EMPTY, Episode, Protocol
+
+Verdict = Literal["higher", "lower", "not resolved", "not assessed"]
+Axis = Literal["setups", "tools", "pairs"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Component:
+    """One source of uncertainty in one value.
+
+    `contribution` is sensitivity times standard uncertainty, signed, in the value's unit: the same `source` in two values is
+    the same error, so contributions of one source add with their signs. `contained` rows are information: the scatter of
+    repeats already holds them, so they are not added again.
+    """
+
+    source: str
+    label: str
+    contribution: float
+    degrees_of_freedom: float = math.inf
+    evaluation: Literal["A", "B"] = "B"
+    distribution: str = "normal"
+    contained: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimate:
+    """A value with the components of its uncertainty (GUM 5.1). Combine estimates only through metrology.propagation."""
+
+    value: float
+    unit: str
+    components: tuple[Component, ...] = ()
+    degrees_of_freedom_override: float | None = None
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Combined standard uncertainty [unit]; nan where nothing is known to judge by."""
+        used = [c.contribution for c in self.components if not c.contained]
+        return math.hypot(*used) if used else math.nan
+
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Effective degrees of freedom by Welch-Satterthwaite (GUM G.4), inf where every component is known exactly."""
+        if self.degrees_of_freedom_override is not None:
+            return self.degrees_of_freedom_override
+        denominator = sum(
+            c.contribution**4 / c.degrees_of_freedom
+            for c in self.components
+            if not c.contained and math.isfinite(c.degrees_of_freedom)
+        )
+        u = self.standard_uncertainty
+        return u**4 / denominator if denominator > 0 else math.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """One row of levels.csv."""
+
+    item: str
+    response: str
+    metric: str
+    at: float | None
+    estimate: Estimate
+    expanded_uncertainty: float
+    coverage_factor: float
+    n: int
+    repeatability: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Difference:
+    """One row of differences.csv: `item` against `baseline`. Percent of the baseline's level; `difference` in the level's unit."""
+
+    item: str
+    baseline: str
+    response: str
+    metric: str
+    at: float | None
+    percent: Estimate
+    expanded_uncertainty: float
+    coverage_factor: float
+    interval: Interval
+    verdict: Verdict
+    family_interval: Interval
+    family_verdict: Verdict
+    at_least: float | None
+    n: int
+    n_baseline: int
+    within_limit: Literal["yes", "no", "undecided", ""]
+    smallest_resolvable: float
+    difference: Estimate
+    difference_interval: Interval
+    blocks: int = 0
+    """Number of complete blocks the comparison was made in; 0 where runs were compared as independent."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Band:
+    """Mean curve of one item on the grid, with bands in the response's unit, and its percent difference from the baseline (None for the baseline)."""
+
+    item: str
+    response: str
+    unit: str
+    time_s: Floats
+    n: int
+    mean: Floats
+    pointwise: tuple[Floats, Floats]
+    simultaneous: tuple[Floats, Floats]
+    percent: Floats | None = None
+    percent_pointwise: tuple[Floats, Floats] | None = None
+    percent_simultaneous: tuple[Floats, Floats] | None = None
+    baseline: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A stretch of time in which the simultaneous band of a percent difference leaves zero, and how large it was there."""
+
+    item: str
+    baseline: str
+    response: str
+    from_s: float
+    to_s: float
+    smallest_percent: float
+    largest_percent: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One thing compared: a setup, a tool, or a pair `tool/setup`. `runs` used, `excluded` left out with reasons."""
+
+    id: str
+    label: str
+    tool: str
+    setup: str
+    runs: tuple[str, ...]
+    excluded: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ComparisonRecord:
+    """Everything one report is made from. The baseline is `baseline`, the first of `items`."""
+
+    axis: Axis
+    subject: str
+    episode: Episode
+    protocol: Protocol
+    items: tuple[Item, ...]
+    baseline: str
+    runs: tuple[Run, ...]
+    levels: tuple[Level, ...]
+    differences: tuple[Difference, ...]
+    bands: tuple[Band, ...]
+    spans: tuple[Span, ...]
+    findings: tuple[Finding, ...]
+    duration_s: float
+    marks_s: tuple[float, ...]
+    window_s: tuple[float, float]
+    confidence: float
+    family_size: int
+    family_level: float
+    """Per-row two-sided error probability that holds the family at 1 - confidence."""
+    digests: Mapping[str, str] = field(default_factory=lambda: EMPTY)
+    compensated: bool = False
+    """The protocol holds the flowing inlet pressure, so the line's steady loss is compensated."""
+
+    @property
+    def name(self) -> str:
+        """Folder name below the episode."""
+        kind = {"setups": f"tool-{self.subject}", "tools": f"setup-{self.subject}", "pairs": "pairs"}[self.axis]
+        return f"{kind}--{self.protocol.id}"
+
+    @property
+    def path(self) -> str:
+        """Path below OUT."""
+        return f"{self.episode.id}/{self.name}"
