@@ -199,5 +199,5 @@ METRICS: tuple[str, ...] = tuple(q.name for q in _METRICS if q.name != "envelope
 
 
 def channel_quantity(channel: str) -> str:
-    """The quantity whose units fit a channel (`inlet_pressure`: `pressure`); empty for the trigger and unknown names."""
+    """The quantity whose units fit a channel (`inlet_pressure`: `pressure`); empty for the trigger and other names."""
     return GLOSSARY[channel].dimension_key if channel in CHANNELS else ""

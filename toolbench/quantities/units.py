@@ -63,8 +63,8 @@ _GAUGE = re.compile(r"^(?P<unit>.+?)[\s_]*(?:\(?\s*gauge\s*\)?|\(g\)|\s+g)$", re
 _FUSED = {"psia": ("psi", True), "psig": ("psi", False), "bara": ("bar", True), "barg": ("bar", False),
           "kpaa": ("kPa", True), "kpag": ("kPa", False)}  # fmt: skip
 _REPLACE = str.maketrans(
-    {"·": "*", "⋅": "*", "∙": "*", "×": "*", "•": "*", "²": "2", "³": "3", "µ": "u", "μ": "u", "\u03a9": "ohm", "\u2126": "ohm",
-     "℃": "degC", "℉": "degF", "″": '"', "”": '"', "′": "'", "’": "'", "−": "-", "\u00a0": " ", "\u2009": " ",
+    {"·": "*", "⋅": "*", "∙": "*", "×": "*", "•": "*", "²": "2", "³": "3", "µ": "u", "μ": "u", "\u03a9": "ohm",
+     "\u2126": "ohm", "℃": "degC", "℉": "degF", "″": '"', "”": '"', "′": "'", "’": "'", "−": "-", "\u00a0": " ", "\u2009": " ",
      "\u202f": " ", "ℓ": "L"}
 )  # fmt: skip
 _NUMBER = re.compile(
@@ -261,7 +261,7 @@ def _words(quantity: str) -> str:
 
 
 def is_unit(text: str) -> bool:
-    """Whether a text is an everyday unit, or a product or quotient of units. A plain word is never looked up further."""
+    """Whether a text is an everyday unit, or a product or quotient of units; other plain words are not looked up."""
     plain = _plain(text)
     if not plain or len(plain) > 24:
         return False

@@ -1,0 +1,209 @@
+"""read_settings: the three hand-written files of a season, read, checked against each other, in SI."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+
+from toolbench.files import digest
+from toolbench.quantities.glossary import channel_quantity
+from toolbench.records.settings import LogbookEntry, Protocol, SeasonSettings, Tool
+from toolbench.settings import models
+from toolbench.settings.checks import check_correction, check_episode, check_ids, check_protocol
+from toolbench.settings.convert import (
+    Reader,
+    frozen,
+    to_correction,
+    to_display,
+    to_episode,
+    to_logger,
+    to_protocol,
+    to_sensor,
+)
+from toolbench.settings.document import BENCH, Document, ambient_pressure, read_document
+from toolbench.settings.faults import Faults
+from toolbench.settings.recordings import Pattern, check_pattern, path_fault
+from toolbench.settings.runs import RUNS, Known, read_runs
+from toolbench.settings.scorecard import to_scorecard
+from toolbench.settings.setups import to_setup
+from toolbench.settings.spreadsheet import read_table
+from toolbench.settings.tools import COLUMNS, TOOLS, bare_tools, read_tools
+
+_TABLES = ("loggers", "sensors", "protocols", "setups", "episodes")
+
+
+def read_settings(folder: Path) -> SeasonSettings:
+    """Read a season folder's bench.toml, tools.csv and runs.csv.
+
+    Parameters
+    ----------
+    folder : Path
+        The season folder. Recordings are looked for only where `recordings` holds a pattern; none is opened.
+
+    Returns
+    -------
+    SeasonSettings
+        Records in SI units, cross-checked; `lines` holds the line of every key of bench.toml.
+
+    Raises
+    ------
+    SettingsError
+        With every fault of all files at once, each with its file, line and key, and the nearest known name.
+    """
+    folder = Path(folder)
+    faults = Faults()
+    document = read_document(folder, faults)
+    tools = read_tools(folder, faults)
+    if document is None:
+        faults.raise_all()
+        raise AssertionError("a document that cannot be read notes a fault")
+    settings = _assemble(folder, document, tools, faults)
+    faults.raise_all()
+    return settings
+
+
+def _assemble(folder: Path, document: Document, tools: dict[str, Tool] | None, faults: Faults) -> SeasonSettings:
+    model = document.model
+    reader = Reader(faults, ambient_pressure(document.raw))
+    _check_all_ids(document, faults)
+    known_protocols, known_setups = document.ids("protocols"), document.ids("setups")
+    protocols = _protocols(model, reader)
+    episodes = {e.id: to_episode(e, known_protocols) for e in model.episodes}
+    known_tools = tuple(tools) if tools is not None else None
+    named = tuple(dict.fromkeys(t for e in episodes.values() for t in (*e.tools, *(tool for tool, _ in e.pairs))))
+    known = Known(known_tools, known_setups, known_protocols, document.ids("loggers"), named)
+    for episode, position in zip(model.episodes, document.positions, strict=True):
+        converted = to_episode(episode, known_protocols)
+        check_episode(converted, ("episodes", position), known_tools, known_setups, known_protocols, faults)
+    runs = read_runs(folder, _pattern(model, known, faults), known, faults)
+    if tools is None:
+        tools = bare_tools(dict.fromkeys((*named, *(run.tool for run in runs))))
+    corrections = tuple(to_correction(c) for c in model.corrections)
+    for i, correction in enumerate(corrections):
+        check_correction(correction, ("corrections", i), known_tools, [run.run for run in runs], faults)
+    _check_files(folder, model, faults)
+    scorecard = None
+    if model.scorecard is not None:
+        columns = _columns(folder, known_tools)
+        scorecard = to_scorecard(model.scorecard, known_setups, protocols, known_protocols, columns, reader)
+    return SeasonSettings(
+        folder=folder,
+        name=model.bench.name,
+        location=model.bench.location,
+        ambient_temperature_degc=model.bench.ambient_temperature,
+        ambient_pressure_pa_abs=model.bench.ambient_pressure,
+        display=to_display(model.display, faults),
+        loggers=frozen({id: to_logger(id, m, document.ids("sensors"), faults) for id, m in model.loggers.items()}),
+        sensors=frozen({id: to_sensor(id, m, _measured(model, id), reader) for id, m in model.sensors.items()}),
+        protocols=frozen(protocols),
+        setups=frozen({id: to_setup(id, m, faults) for id, m in model.setups.items()}),
+        episodes=frozen(episodes),
+        tools=frozen(tools),
+        runs=runs,
+        corrections=corrections,
+        logbook=_logbook(folder, model.bench.log, faults),
+        scorecard=scorecard,
+        digests=frozen(_digests(folder, model)),
+        lines=frozen(_lines(faults)),
+    )
+
+
+def _check_all_ids(document: Document, faults: Faults) -> None:
+    for table in _TABLES:
+        found = document.raw.get(table)
+        if isinstance(found, list):
+            places = [i for i, e in enumerate(found) if isinstance(e, dict) and isinstance(e.get("id"), str)]
+            check_ids(table, [found[i]["id"] for i in places], [(table, i, "id") for i in places], faults)
+        elif isinstance(found, dict):
+            check_ids(table, list(found), [(table, id) for id in found], faults)
+
+
+def _protocols(model: models.DocumentModel, reader: Reader) -> dict[str, Protocol]:
+    channels = tuple(dict.fromkeys(name for logger in model.loggers.values() for name in logger.channels))
+    protocols = {id: to_protocol(id, m, channels, reader) for id, m in model.protocols.items()}
+    for protocol in protocols.values():
+        check_protocol(protocol, reader.faults)
+    return protocols
+
+
+def _measured(model: models.DocumentModel, sensor: str) -> str:
+    """The quantity of the channels that name a sensor, empty where none does."""
+    for logger in model.loggers.values():
+        for name, channel in logger.channels.items():
+            if channel.sensor == sensor and channel_quantity(name):
+                return channel_quantity(name)
+    return ""
+
+
+def _pattern(model: models.DocumentModel, known: Known, faults: Faults) -> Pattern | None:
+    if model.recordings is None or not check_pattern(model.recordings, faults):
+        return None
+    tools = known.tools if known.tools is not None else known.default_tools
+    ids = {"tool": tools, "setup": known.setups, "protocol": known.protocols, "logger": known.loggers}
+    return Pattern(model.recordings, ids)
+
+
+def _columns(folder: Path, tools: Sequence[str] | None) -> tuple[str, ...] | None:
+    """Columns of tools.csv; its faults are noted already."""
+    table = read_table(folder, TOOLS, Faults()) if tools is not None else None
+    return tuple(table.columns) if table is not None else (None if tools is None else COLUMNS)
+
+
+def _points(model: models.DocumentModel) -> list[tuple[tuple[str | int, ...], str]]:
+    """Every file of calibration points that is named, with the key that names it."""
+    found: list[tuple[tuple[str | int, ...], str]] = []
+    for id, sensor in model.sensors.items():
+        if sensor.points:
+            found.append((("sensors", id, "points"), sensor.points))
+        for i, certificate in enumerate(sensor.certificates):
+            if certificate.points:
+                found.append((("sensors", id, "certificates", i, "points"), certificate.points))
+    return found
+
+
+def _check_files(folder: Path, model: models.DocumentModel, faults: Faults) -> None:
+    """Files that bench.toml names lie inside the season folder and exist."""
+    named = _points(model)
+    if model.bench.log is not None:
+        named.append((("bench", "log"), model.bench.log))
+    for path, file in named:
+        problem = path_fault(file)
+        if problem is None and not (folder / file.replace("\\", "/")).is_file():
+            problem = f'"{file}" does not exist in the season folder'
+        if problem:
+            faults.bench(path, problem)
+
+
+def _logbook(folder: Path, file: str | None, faults: Faults) -> tuple[LogbookEntry, ...]:
+    """The bench's log: columns `date`, `changed` and, if wanted, `note`."""
+    if file is None or path_fault(file):
+        return ()
+    table = read_table(folder, file.replace("\\", "/"), faults)
+    if table is None:
+        return ()
+    changed = next((name for name in ("changed", "what_changed", "what", "change") if name in table.columns), None)
+    for name, found in (("date", "date" in table.columns), ("changed", changed is not None)):
+        if not found:
+            table.fault(None, name, f'the column "{name}" is needed')
+    entries: list[LogbookEntry] = []
+    for row in table.rows if changed and "date" in table.columns else ():
+        try:
+            day = date.fromisoformat(row.text("date")[:10])
+        except ValueError:
+            table.fault(row, "date", f'"{row.text("date")}" is no date', "write it as 2026-05-31")
+            continue
+        entries.append(LogbookEntry(date=day, changed=row.text(changed or ""), note=row.text("note")))
+    return tuple(sorted(entries, key=lambda entry: entry.date))
+
+
+def _digests(folder: Path, model: models.DocumentModel) -> dict[str, str]:
+    named = [file for _, file in _points(model)]
+    if model.bench.log:
+        named.append(model.bench.log)
+    files = [BENCH, TOOLS, RUNS, *sorted({file.replace("\\", "/") for file in named if not path_fault(file)})]
+    return {file: digest(folder / file) for file in files if (folder / file).is_file()}
+
+
+def _lines(faults: Faults) -> Mapping[str, int]:
+    return {faults.dotted(path): line for path, line in faults.lines.items()}
