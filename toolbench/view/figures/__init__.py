@@ -1,0 +1,9 @@
+"""Figures: each plot takes an Axes and returns it; reports get them as SVG and PNG with the same bytes each time."""
+
+from toolbench.view.figures.bands import plot_bands
+from toolbench.view.figures.intervals import plot_intervals
+from toolbench.view.figures.report import plot_report, save_figures
+from toolbench.view.figures.runs import plot_runs
+from toolbench.view.figures.supply import plot_supply
+
+__all__ = ["plot_bands", "plot_intervals", "plot_report", "plot_runs", "plot_supply", "save_figures"]

@@ -1,0 +1,222 @@
+"""The two figures of a report, as inline SVG with their data beside them, and as files."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from toolbench import files
+from toolbench.quantities import format_percent, format_seconds
+from toolbench.records.comparison import ComparisonRecord
+from toolbench.view.figures.bands import bands_of, plot_bands, plot_percent
+from toolbench.view.figures.canvas import LIGHT_GROUND, MOST_OVERLAID, style, wrapped
+from toolbench.view.figures.intervals import interval_rows, plot_intervals, row_count
+from toolbench.view.figures.svg import file_svg, page_svg, raw_svg
+from toolbench.view.markup import Compared, Shown, render
+from toolbench.view.wording.printed import item_label, print_number, print_share, response_words
+from toolbench.view.wording.sentences import percent_text
+
+_WIDTH = 6.6
+_DPI = 220
+_TIMES = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """One figure of a report: its short name, heading, text alternative, how it is drawn, and its data as a table."""
+
+    name: str
+    title: str
+    description: str
+    draw: Callable[[], Figure]
+    table: tuple[list[str], list[list[str]]] | None = None
+    note: str = ""
+
+
+def _intervals_figure(comparison: Compared, response: str) -> Figure:
+    lines = row_count(comparison.record, response)
+    height = 0.235 * lines + 0.75
+    figure = Figure(figsize=(_WIDTH, height))
+    ax = figure.add_axes((0.155, 0.6 / height, 0.50, 1 - 0.7 / height))
+    plot_intervals(comparison, ax, response=response)
+    return figure
+
+
+def _curves_figure(comparison: Compared, response: str) -> Figure:
+    found = bands_of(comparison.record, response)
+    if len(found) > MOST_OVERLAID:
+        return _small_multiples(comparison, response)
+    with_percent = any(band.percent is not None for _, _, band in found)
+    figure = Figure(figsize=(_WIDTH, 5.4 if with_percent else 3.6))
+    if not with_percent:
+        plot_bands(comparison, figure.add_axes((0.115, 0.14, 0.64, 0.83)), response=response)
+        return figure
+    top = figure.add_axes((0.115, 0.42, 0.64, 0.565))
+    plot_bands(comparison, top, response=response)
+    top.set_xlabel("")
+    top.tick_params(labelbottom=False)
+    below = figure.add_axes((0.115, 0.095, 0.64, 0.27))
+    plot_percent(comparison, below, response=response)
+    below.set_xlabel("Time after the onset [s]")
+    return figure
+
+
+def _small_multiples(comparison: Compared, response: str) -> Figure:
+    """One panel per compared item, each with the baseline, all on the same axes."""
+    record = comparison.record
+    others = [item for _, item, _ in bands_of(record, response) if item.id != record.baseline]
+    lines = math.ceil(len(others) / 2)
+    height = 2.1 * lines + 0.5
+    figure = Figure(figsize=(_WIDTH, height))
+    axes = []
+    for index, item in enumerate(others):
+        line, column = divmod(index, 2)
+        bottom = (0.5 + 2.1 * (lines - 1 - line)) / height
+        ax = figure.add_axes((0.115 + 0.46 * column, bottom, 0.41, 1.62 / height))
+        plot_bands(comparison, ax, response=response, items=(record.baseline, item.id), labels=False)
+        ax.set_title(wrapped(item_label(record, item.id), 34, 2), loc="left", fontsize=9.5, fontweight="bold")
+        if column:
+            ax.set_ylabel("")
+        if index < len(others) - 2:
+            ax.set_xlabel("")
+        axes.append(ax)
+    top = max((ax.get_ylim()[1] for ax in axes), default=1.0)
+    low = min((ax.get_ylim()[0] for ax in axes), default=0.0)
+    for ax in axes:
+        ax.set_ylim(low, top)
+    return figure
+
+
+def _interval_words(record: ComparisonRecord, response: str) -> str:
+    words = []
+    for item, base, rows in interval_rows(record, response):
+        told = [
+            f"{'sustained' if row.metric == 'sustained' else 'at ' + format_seconds(row.at)} {percent_text(row)},"
+            f" {row.family_verdict}"
+            for row in rows
+        ]
+        words.append(f"{item_label(record, item)} against {item_label(record, base)}: {'; '.join(told)}.")
+    return " ".join(words) or "No difference could be formed."
+
+
+def _times(record: ComparisonRecord) -> list[float]:
+    """About ten times to tabulate curves at: the marks, and even steps between."""
+    steps = [record.duration_s * k / _TIMES for k in range(1, _TIMES + 1)]
+    near = record.duration_s / (2.5 * _TIMES)
+    kept = [t for t in steps if all(abs(t - mark) >= near for mark in record.marks_s)]
+    return sorted({*kept, *record.marks_s})
+
+
+def _curve_table(comparison: Compared, response: str) -> tuple[list[str], list[list[str]]]:
+    record, settings = comparison.record, comparison.settings
+    found = bands_of(record, response)
+    head = ["Time after the onset"]
+    for _, item, band in found:
+        head.append(item_label(record, item.id))
+        if band.percent is not None:
+            head.append(f"{item_label(record, item.id)} against {item_label(record, band.baseline)}")
+    rows = []
+    for time in _times(record):
+        row = [format_seconds(float(f"{time:.4g}"))]
+        for _, _, band in found:
+            place = int(np.argmin(np.abs(band.time_s - time)))
+            row.append(print_number(float(band.mean[place]), band.unit, settings))
+            if band.percent is not None:
+                value = float(band.percent[place])
+                row.append(format_percent(value if math.isfinite(value) else None))
+        rows.append(row)
+    return head, rows
+
+
+def _curve_words(comparison: Compared, response: str) -> str:
+    record, settings = comparison.record, comparison.settings
+    words = []
+    for _, item, band in bands_of(record, response):
+        told = []
+        for mark in record.marks_s:
+            place = int(np.argmin(np.abs(band.time_s - mark)))
+            level = print_number(float(band.mean[place]), band.unit, settings)
+            told.append(f"{level} at {format_seconds(mark)}")
+        words.append(f"{item_label(record, item.id)}: {', '.join(told)}, mean of {band.n} runs.")
+    return " ".join(words) or "No run could be used."
+
+
+def pictures(comparison: Compared) -> tuple[Picture, ...]:
+    """The figures of a report, two per response; those of the first response are called intervals and curves."""
+    record, found = comparison.record, []
+    share = print_share(record.confidence)
+    for index, response in enumerate(record.protocol.response):
+        suffix = f"-{response}" if index else ""
+        name = response_words(response)
+        found += [
+            Picture(
+                f"intervals{suffix}",
+                f"Differences of {name} at the marks",
+                _interval_words(record, response),
+                lambda response=response: _intervals_figure(comparison, response),  # type: ignore[misc]
+                note=f"Thick: {share} interval of the row alone. Thin: interval that holds for all {record.family_size}"
+                " rows together. Filled: direction claimed. The numbers are in the table below.",
+            ),
+            Picture(
+                f"curves{suffix}",
+                f"Curves of {name}, aligned on the onset",
+                _curve_words(comparison, response),
+                lambda response=response: _curves_figure(comparison, response),  # type: ignore[misc]
+                _curve_table(comparison, response) if bands_of(record, response) else None,
+                f"Thin: single runs. Thick: means, with the band that holds over the whole time at once ({share})."
+                + _multiples_note(record, response),
+            ),
+        ]
+    return tuple(found)
+
+
+def _multiples_note(record: ComparisonRecord, response: str) -> str:
+    if len(bands_of(record, response)) <= MOST_OVERLAID:
+        return ""
+    return f" Black in every panel: {item_label(record, record.baseline)}; all panels share their axes."
+
+
+def _salt(record: ComparisonRecord, picture: Picture) -> str:
+    return f"tb-{picture.name}-{files.digest_bytes(record.path.encode())[:6]}"
+
+
+def _drawn(record: ComparisonRecord, picture: Picture) -> tuple[str, bytes]:
+    """A picture as raw SVG and as PNG, both free of dates and program names."""
+    with style(_salt(record, picture)):
+        figure = picture.draw()
+        raw = raw_svg(figure)
+        stream = io.BytesIO()
+        figure.savefig(stream, format="png", dpi=_DPI, facecolor=LIGHT_GROUND, metadata={"Software": None})
+    return raw, stream.getvalue()
+
+
+def _page_svg(record: ComparisonRecord, picture: Picture) -> str:
+    salt = _salt(record, picture)
+    with style(salt):
+        return page_svg(raw_svg(picture.draw()), salt, picture.title, picture.description)
+
+
+def plot_report(comparison: Compared) -> Shown:
+    """Interval plot and curves side by side, as inline SVG with text alternatives, the curves with their data."""
+    record = comparison.record
+    found = [(picture, _page_svg(record, picture)) for picture in pictures(comparison)]
+    html = render("figures", {"pictures": found})
+    return Shown(html=html, text="\n".join(f"{p.title}. {p.description}" for p, _ in found))
+
+
+def save_figures(comparison: Compared, folder: str | Path) -> None:
+    """Write figures/*.svg and *.png into `folder`; nothing where `folder` is empty. Raises OutputError."""
+    if not str(folder):
+        return
+    record, out = comparison.record, Path(folder) / "figures"
+    for picture in pictures(comparison):
+        raw, png = _drawn(record, picture)
+        svg = file_svg(raw, _salt(record, picture), picture.title, picture.description)
+        files.write_text(out / f"{picture.name}.svg", svg)
+        files.write_bytes(out / f"{picture.name}.png", png)

@@ -1,0 +1,103 @@
+"""Method and uncertainty budget: components sorted by size, the dominant one said in words."""
+
+from __future__ import annotations
+
+import math
+
+from toolbench.quantities import format_number, format_percent
+from toolbench.records.comparison import Component, ComparisonRecord, Estimate
+from toolbench.records.settings import SeasonSettings
+from toolbench.view.markup import Compared, Shown, render
+from toolbench.view.wording.printed import item_label, metric_words, print_number, print_share
+from toolbench.view.wording.sentences import headline_metric
+
+
+def _sorted(components: tuple[Component, ...]) -> list[Component]:
+    return sorted(components, key=lambda c: (-abs(c.contribution), c.source))
+
+
+def budget_rows(estimate: Estimate, settings: SeasonSettings) -> list[dict[str, str]]:
+    """The components of an estimate as printed: those that count by size, then those the scatter holds already."""
+    total = estimate.standard_uncertainty**2
+    counted = _sorted(tuple(c for c in estimate.components if not c.contained))
+    contained = _sorted(tuple(c for c in estimate.components if c.contained))
+    return [
+        {
+            "label": c.label or c.source,
+            "evaluation": c.evaluation,
+            "distribution": c.distribution,
+            "degrees": format_number(c.degrees_of_freedom, 3),
+            "contribution": print_number(abs(c.contribution), estimate.unit, settings, 2),
+            "share": "in the scatter" if c.contained else _share(c.contribution**2, total),
+        }
+        for c in (*counted, *contained)
+    ]
+
+
+def _share(part: float, total: float) -> str:
+    return format_number(100 * part / total, 2, unit="%") if total > 0 else "–"
+
+
+def dominant_sentence(estimate: Estimate) -> str:
+    """Which component weighs most and by how much of the variance; a plain word where nothing is known."""
+    counted = _sorted(tuple(c for c in estimate.components if not c.contained))
+    if not counted or not estimate.standard_uncertainty > 0:
+        return "Nothing is known to form an uncertainty from."
+    share = 100 * counted[0].contribution ** 2 / estimate.standard_uncertainty**2
+    verb = "dominates" if share > 50 else "weighs most"
+    label = counted[0].label or counted[0].source
+    return f"{label} {verb}: {format_number(share, 2, unit='%')} of the variance."
+
+
+def _budgets(record: ComparisonRecord, settings: SeasonSettings) -> list[dict[str, object]]:
+    found = []
+    for row in record.differences:
+        if (row.metric, row.at) != headline_metric(record, row.response):
+            continue
+        what = metric_words(record, settings, row.response, row.metric, row.at)
+        percent = row.percent
+        u = percent.standard_uncertainty
+        found.append(
+            {
+                "title": f"{item_label(record, row.item)} against {item_label(record, row.baseline)}: {what}",
+                "dominant": dominant_sentence(percent),
+                "rows": budget_rows(percent, settings),
+                "combined": format_percent(u if math.isfinite(u) else None, None, signed=False)
+                if math.isfinite(u)
+                else "not assessed",
+                "degrees": format_number(percent.degrees_of_freedom if math.isfinite(u) else None, 3),
+                "factor": format_number(row.coverage_factor, 3),
+            }
+        )
+    return found
+
+
+def method_sentences(record: ComparisonRecord) -> tuple[str, ...]:
+    """How the numbers were formed, in words."""
+    share = print_share(record.confidence)
+    rule = sorted({run.onset.rule for run in record.runs})
+    blocks = max((row.blocks for row in record.differences), default=0)
+    how = (
+        f"Items were compared within {blocks} complete blocks, so what differs from session to session cancels."
+        if blocks
+        else "Runs were compared as independent of each other; no complete blocks were used."
+    )
+    return (
+        f"Runs are aligned on the onset of the response (rule: {', '.join(rule) or 'none'}), found on the raw signal.",
+        "Levels are means over runs with components by the GUM (JCGM 100:2008); the same source in two values is the"
+        " same error, so a shared scale cancels in a percentage and a zero error does not.",
+        how,
+        f"Intervals of one row hold at {share}; the interval for all {record.family_size} rows together uses"
+        f" {format_number(100 * record.family_level, 2, unit='%')} per row.",
+        "Smallest resolvable: the true difference that this many runs with this scatter show with 80\u2009% power.",
+        "Bands on the curves are simultaneous: they hold over the whole time at once.",
+    )
+
+
+def show_budget(comparison: Compared) -> Shown:
+    """The method in sentences and the budget of every headline difference, in percent of the baseline's level."""
+    record, settings = comparison.record, comparison.settings
+    budgets = _budgets(record, settings)
+    html = render("budget", {"budgets": budgets, "method": method_sentences(record)})
+    lines = [*method_sentences(record), *(f"{b['title']}. {b['dominant']}" for b in budgets)]
+    return Shown(html=html, text="\n".join(lines))

@@ -1,0 +1,35 @@
+"""The result in sentences, and the caveats that stand with it."""
+
+from __future__ import annotations
+
+from toolbench.view.markup import Compared, Shown, render
+from toolbench.view.wording import caveats, headlines, merge, missing_sentences, span_sentences
+from toolbench.view.wording.sentences import conditions_sentence
+
+VERDICT_SIGNS = {"higher": "▲", "lower": "▼", "not resolved": "○", "not assessed": "–"}
+SEVERITY_WORDS = {"wrong": "Wrong", "doubtful": "Doubtful", "note": "Note"}
+
+
+def show_result(comparison: Compared) -> Shown:
+    """One sentence per question, each with the caveats that touch it; when the curves part; what the ± means."""
+    record, settings = comparison.record, comparison.settings
+    lines = headlines(record, settings)
+    shared = set.intersection(*({f.message for f in line.touched_by} for line in lines)) if len(lines) > 1 else set()
+    values = {
+        "lines": [(line, [c for c in merge(line.touched_by) if c.text not in shared]) for line in lines],
+        "shared": [c for c in merge(record.findings) if c.text in shared],
+        "missing": missing_sentences(record),
+        "spans": span_sentences(record),
+        "foot": conditions_sentence(record) if lines else "",
+        "signs": VERDICT_SIGNS,
+    }
+    text = "\n".join([*(line.text for line in lines), *missing_sentences(record), *span_sentences(record)])
+    return Shown(html=render("result", values), text=text)
+
+
+def show_caveats(comparison: Compared) -> Shown:
+    """Everything that limits the result, worst first; identical ones merged."""
+    found = caveats(comparison.record)
+    html = render("caveats", {"caveats": found, "words": SEVERITY_WORDS})
+    lines = [f"{SEVERITY_WORDS[c.severity]}: {c.text}" for c in found]
+    return Shown(html=html, text="\n".join(lines) or "No check that ran found a caveat.")
