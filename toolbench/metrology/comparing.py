@@ -1,0 +1,483 @@
+"""Items compared row by row: levels, percent and absolute differences, their intervals and verdicts.
+
+What varies from run to run (zero per run, onset, resolution, window) is in the scatter of repeats and counted once: its
+components are shown as contained. Added are what runs share, and the per-run parts where there is a single run.
+Runs count as independent (Welch) unless every item was run equally often in each of the same three or more blocks; then
+the differences within blocks are what is judged.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from toolbench.metrology.family import FamilyItem, FamilyRow, family_level, row_correlation
+from toolbench.metrology.intervals import (
+    NO_INTERVAL,
+    RatioErrors,
+    difference_interval,
+    expanded,
+    judge,
+    nearest_bound,
+    ratio_errors,
+    smallest_resolvable,
+    within_limit,
+)
+from toolbench.metrology.propagation import combine, difference, ratio_percent
+from toolbench.metrology.type_a import mean_and_sd, pooled_sd
+from toolbench.records.comparison import Component, Difference, Estimate, Interval, Level
+from toolbench.records.runs import Floats
+
+FEWEST_BLOCKS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """What a row of the tables is about; `at` in seconds for `at_mark`, the level in SI for `time_to`."""
+
+    response: str
+    metric: str
+    at: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """A type B source in one row of one item.
+
+    The standard uncertainty of one run is `relative` times the level plus `absolute` [the row's unit]; one of them is
+    usually zero. Two items that name the same `source` share that error. `per_run` sources differ from run to run, so
+    their name is made the item's own. `resolution` marks the rounding of readings: it stays added where the scatter is
+    smaller than rounding alone makes it.
+    """
+
+    source: str
+    label: str
+    relative: float = 0.0
+    absolute: float = 0.0
+    degrees_of_freedom: float = math.inf
+    distribution: str = "normal"
+    per_run: bool = False
+    resolution: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ItemRuns:
+    """The runs of one item: `values` of shape (runs, rows), nan where a run has none; one block name per run, or none.
+
+    `sources` holds a tuple of type B sources per row, or is empty.
+    """
+
+    id: str
+    values: Floats
+    blocks: tuple[str, ...] = ()
+    sources: tuple[tuple[Source, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pooled:
+    """Repeatability lent to items with a single run: relative standard deviation, degrees of freedom, where it is from.
+
+    `contains_per_run` says that it was found from repeats on this bench, so per-run parts are in it already.
+    """
+
+    relative_sd: float
+    degrees_of_freedom: float
+    label: str
+    contains_per_run: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """Levels by item and row, differences by pair and row, and the family they hold in together."""
+
+    levels: tuple[Level, ...]
+    differences: tuple[Difference, ...]
+    family_size: int
+    """Rows that could be assessed."""
+    family_level: float
+    """Two-sided error probability per row that holds them together."""
+    blocks: int
+    """Complete blocks that the comparison was made in, 0 where runs were taken as independent."""
+
+
+def compare_items(
+    items: Sequence[ItemRuns],
+    rows: Sequence[Row],
+    pairs: Sequence[tuple[str, str]],
+    *,
+    confidence: float = 0.95,
+    pooled: Sequence[Pooled | None] | None = None,
+    equivalent_within: float | None = None,
+    draws: int = 20_000,
+) -> Outcome:
+    """Compare items with their bases in every row.
+
+    Parameters
+    ----------
+    items
+        All items of the report.
+    rows
+        What the columns of their `values` are.
+    pairs
+        (item, base) ids to compare; all of them times all rows make the family.
+    confidence
+        Two-sided, for rows alone and for the family.
+    pooled
+        One per row: the repeatability lent to single runs, or None.
+    equivalent_within
+        Limit as a fraction (0.03 for 3 %).
+    draws
+        Null draws for the family's level.
+
+    Returns
+    -------
+    Outcome
+        Levels in the order of items, then rows; differences in the order of pairs, then rows. What cannot be judged has
+        nan for its uncertainty and interval and the verdict `not assessed`. Where the base is not well away from zero
+        the percent interval is nan and the verdict is that of the absolute difference.
+
+    Raises
+    ------
+    ValueError
+        If shapes do not fit, or a pair names an unknown item.
+    """
+    _check_shapes(items, rows, pairs)
+    lent = list(pooled) if pooled is not None else [None] * len(rows)
+    cells = [[_summarise(items, i, r, rows[r], lent[r]) for r in range(len(rows))] for i in range(len(items))]
+    place = {item.id: i for i, item in enumerate(items)}
+    contests = [
+        _contest(cells[place[a]][r], cells[place[b]][r], place[a], place[b], r)
+        for a, b in pairs
+        for r in range(len(rows))
+    ]
+    family = [row for contest in contests if (row := contest.family_row()) is not None]
+    level = _family_level(family, cells, confidence, draws)
+    limit = None if equivalent_within is None else 100.0 * equivalent_within
+    return Outcome(
+        levels=tuple(
+            _level(item.id, rows[r], cell, confidence)
+            for item, line in zip(items, cells, strict=True)
+            for r, cell in enumerate(line)
+        ),
+        differences=tuple(
+            _difference(contest, items[contest.a].id, items[contest.b].id, rows[contest.r], confidence, level, limit)
+            for contest in contests
+        ),
+        family_size=len(family),
+        family_level=level,
+        blocks=max((len(cell.block_means) for line in cells for cell in line), default=0),
+    )
+
+
+def pool_repeatability(groups: Sequence[Sequence[float] | Floats], label: str, **facts: bool) -> Pooled | None:
+    """Relative repeatability pooled over groups of repeats (same tool and setup); None where none was repeated."""
+    found = [(*mean_and_sd(group), int(np.sum(np.isfinite(np.asarray(group, dtype=float))))) for group in groups]
+    known = [(sd / abs(mean), n - 1) for mean, sd, n in found if n > 1 and mean != 0]
+    relative, dof = pooled_sd([s for s, _ in known], [f for _, f in known])
+    if not relative > 0:
+        return None
+    return Pooled(relative_sd=relative, degrees_of_freedom=dof, label=label, **facts)
+
+
+def complete_blocks(items: Sequence[ItemRuns], row: int | None = None) -> tuple[str, ...]:
+    """Names of the blocks in which every item has the same number of runs (with a value in `row`), else ().
+
+    Three blocks at least; a run without a block makes the design incomplete.
+    """
+    counts: dict[str, int] | None = None
+    for item in items:
+        if len(item.blocks) != len(item.values) or "" in item.blocks:
+            return ()
+        mine: dict[str, int] = {}
+        for block, values in zip(item.blocks, item.values, strict=True):
+            if row is None or math.isfinite(values[row]):
+                mine[block] = mine.get(block, 0) + 1
+        if counts is not None and mine != counts:
+            return ()
+        counts = mine
+    if not counts or len(counts) < FEWEST_BLOCKS or len(set(counts.values())) != 1:
+        return ()
+    return tuple(sorted(counts))
+
+
+def _check_shapes(items: Sequence[ItemRuns], rows: Sequence[Row], pairs: Sequence[tuple[str, str]]) -> None:
+    for item in items:
+        if item.values.ndim != 2 or item.values.shape[1] != len(rows):
+            raise ValueError(f"values of {item.id!r} need the shape (runs, {len(rows)}); got {item.values.shape}")
+        if item.sources and len(item.sources) != len(rows):
+            raise ValueError(f"{item.id!r} needs sources for {len(rows)} rows; got {len(item.sources)}")
+    known = {item.id for item in items}
+    for pair in pairs:
+        for name in pair:
+            if name not in known:
+                raise ValueError(f"there is no item {name!r} among {sorted(known)}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cell:
+    """One item in one row: its level, and what its scatter was judged by."""
+
+    estimate: Estimate
+    n: int
+    repeatability: float
+    scatter: float
+    """Standard deviation of one run, or of one block's mean in complete blocks."""
+    degrees_of_freedom: float
+    values: Floats
+    block_means: Floats
+
+
+def _summarise(items: Sequence[ItemRuns], index: int, r: int, row: Row, lent: Pooled | None) -> _Cell:
+    item = items[index]
+    column = item.values[:, r]
+    values = column[np.isfinite(column)]
+    n = int(values.size)
+    mean, sd = mean_and_sd(values)
+    blocks = complete_blocks(items, r)
+    block_means = np.array([np.nanmean(column[[name == block for name in item.blocks]]) for block in blocks])
+    judged = len(block_means) or n
+    scatter, dof = mean_and_sd(block_means)[1] if blocks else sd, float(judged - 1)
+    label = "repeatability of block means" if blocks else "repeatability"
+    if n == 1:
+        scatter, dof, label = _lent_scatter(mean, lent)
+    parts: list[Component] = []
+    if n:
+        name = f"repeatability/{item.id}/{row.response}/{row.metric}/{'' if row.at is None else repr(row.at)}"
+        parts.append(_scatter_component(name, label, scatter / math.sqrt(judged), dof))
+        contains = n > 1 or (lent is not None and lent.contains_per_run)
+        sources = item.sources[r] if item.sources else ()
+        parts += [c for s in sources if (c := _source_component(s, item.id, mean, scatter, n, contains)) is not None]
+    estimate = combine(mean, row.unit, [(Estimate(value=mean, unit=row.unit, components=tuple(parts)), 1.0)])
+    return _Cell(estimate, n, sd if n != 1 else scatter, scatter, dof, column, block_means)
+
+
+def _lent_scatter(mean: float, lent: Pooled | None) -> tuple[float, float, str]:
+    if lent is None:
+        return math.nan, math.nan, "repeatability (single run, nothing to judge by)"
+    return abs(mean) * lent.relative_sd, lent.degrees_of_freedom, lent.label
+
+
+def _scatter_component(source: str, label: str, contribution: float, dof: float) -> Component:
+    return Component(
+        source=source, label=label, contribution=contribution, degrees_of_freedom=dof, evaluation="A", distribution="t"
+    )
+
+
+def _source_component(
+    source: Source, item: str, mean: float, scatter: float, n: int, contains: bool
+) -> Component | None:
+    """The component of a type B source in a mean of `n` runs; None where it is zero."""
+    one_run = source.relative * mean + source.absolute
+    if one_run == 0 or not math.isfinite(one_run):
+        return None
+    contained = source.per_run and contains
+    if contained and source.resolution and scatter < abs(one_run):
+        # Readings that round alike carry the same rounding error: more of them do not make it smaller.
+        contained, n = False, 1
+    return Component(
+        source=f"{source.source}/{item}" if source.per_run else source.source,
+        label=source.label,
+        contribution=one_run / math.sqrt(n) if source.per_run else one_run,
+        degrees_of_freedom=source.degrees_of_freedom,
+        distribution=source.distribution,
+        contained=contained,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Contest:
+    """One item against one base in one row."""
+
+    a: int
+    b: int
+    r: int
+    item: _Cell
+    base: _Cell
+    percent: Estimate
+    difference: Estimate
+    errors: RatioErrors | None
+    blocks: int
+
+    @property
+    def assessed(self) -> bool:
+        return self.errors is not None and self.difference.standard_uncertainty > 0
+
+    def family_row(self) -> FamilyRow | None:
+        """How this row enters the family, None where it is not assessed."""
+        if self.errors is None or not self.assessed:
+            return None
+        ratio = self.item.estimate.value / self.base.estimate.value
+        rest = self.errors.a - ratio * self.errors.b
+        known = {
+            source: (float(part), float(dof))
+            for source, part, dof, kind in zip(
+                self.errors.sources, rest, self.errors.degrees_of_freedom, self.errors.is_type_a, strict=True
+            )
+            if not kind and part != 0
+        }
+        gaps = self.item.block_means - ratio * self.base.block_means if self.blocks else None
+        return FamilyRow(
+            item=self.a,
+            base=self.b,
+            row=self.r,
+            a_scatter=self.item.scatter,
+            b_scatter=abs(ratio) * self.base.scatter,
+            block_scatter=mean_and_sd(gaps)[1] if gaps is not None else None,
+            known=known,
+        )
+
+    def interval(self, confidence: float) -> Interval | None:
+        found = self.errors.interval(confidence) if self.errors is not None else None
+        if found is None:
+            return None
+        return Interval(lower=100.0 * (found.lower - 1.0), upper=100.0 * (found.upper - 1.0))
+
+
+def _contest(item: _Cell, base: _Cell, a: int, b: int, r: int) -> _Contest:
+    first, second = item.estimate, base.estimate
+    blocks = len(item.block_means)
+    if not blocks:
+        return _Contest(
+            a, b, r, item, base, ratio_percent(first, second), difference(first, second), ratio_errors(first, second), 0
+        )
+    ratio = first.value / second.value if second.value else math.nan
+    shared = float(np.cov(item.block_means, base.block_means)[0, 1]) / blocks
+    return _Contest(
+        a,
+        b,
+        r,
+        item,
+        base,
+        _in_blocks(ratio_percent, item, base, ratio, 100.0 / second.value if second.value else math.nan),
+        _in_blocks(difference, item, base, 1.0, 1.0),
+        ratio_errors(first, second, covariance=shared, dof=float(blocks - 1)),
+        blocks,
+    )
+
+
+def _in_blocks(
+    rule: Callable[[Estimate, Estimate], Estimate], item: _Cell, base: _Cell, ratio: float, scale: float
+) -> Estimate:
+    """Apply `rule` to the levels without their scatter, then add the scatter of the differences within blocks."""
+    gaps = item.block_means - ratio * base.block_means
+    names = [next(c.source for c in cell.estimate.components if c.evaluation == "A") for cell in (item, base)]
+    rest = rule(_without_scatter(item.estimate), _without_scatter(base.estimate))
+    scatter = Estimate(
+        value=0.0,
+        unit=rest.unit,
+        components=(
+            _scatter_component(
+                " - ".join(names),
+                "repeatability of differences within blocks",
+                abs(scale) * mean_and_sd(gaps)[1] / math.sqrt(len(gaps)),
+                float(len(gaps) - 1),
+            ),
+        ),
+    )
+    return combine(rest.value, rest.unit, [(rest, 1.0), (scatter, 1.0)])
+
+
+def _without_scatter(estimate: Estimate) -> Estimate:
+    return replace(
+        estimate,
+        components=tuple(c for c in estimate.components if c.evaluation != "A"),
+        degrees_of_freedom_override=None,
+    )
+
+
+def _family_level(
+    family: Sequence[FamilyRow], cells: Sequence[Sequence[_Cell]], confidence: float, draws: int
+) -> float:
+    """The family's level, with the correlation between rows taken from the residuals of all items."""
+    if len(family) < 2:
+        return 1.0 - confidence
+    in_blocks = any(row.block_scatter is not None for row in family)
+    judged = [
+        FamilyItem(
+            n=tuple(len(cell.block_means) or cell.n for cell in line),
+            lent_degrees_of_freedom=tuple(cell.degrees_of_freedom for cell in line),
+        )
+        for line in cells
+    ]
+    # Where one row is not in blocks (a run did not reach a level), runs are numbered alike in all rows for the draw only.
+    residuals = _block_residuals(cells) if in_blocks else []
+    residuals = residuals or [_residuals(line) for line in cells]
+    freedom = sum(max(len(part) - 1, 0) for part in residuals)
+    return family_level(family, judged, row_correlation(residuals, freedom), confidence=confidence, draws=draws)
+
+
+def _residuals(line: Sequence[_Cell]) -> Floats:
+    """Deviations from the mean over the standard deviation, shape (runs, rows); nan where there is none."""
+    columns = []
+    for cell in line:
+        scale = mean_and_sd(cell.values)[1]
+        known = math.isfinite(scale) and scale > 0
+        columns.append((cell.values - np.nanmean(cell.values)) / scale if known else np.full(cell.values.shape, np.nan))
+    return np.stack(columns, axis=1)
+
+
+def _block_residuals(cells: Sequence[Sequence[_Cell]]) -> list[Floats]:
+    """Deviations of block means from item and block, over their standard deviation; [] where a row is not in blocks."""
+    if len({len(cell.block_means) for line in cells for cell in line}) != 1:
+        return []
+    means = np.array([[cell.block_means for cell in line] for line in cells])
+    rest = means - means.mean(axis=2, keepdims=True)
+    rest = rest - rest.mean(axis=0, keepdims=True)
+    scale = np.sqrt(np.mean(rest**2, axis=2, keepdims=True))
+    rest = np.divide(rest, scale, out=np.full_like(rest, np.nan), where=scale > 0)
+    # One item's residuals are fixed by the others'.
+    return [part.T for part in rest[1:]]
+
+
+def _level(item: str, row: Row, cell: _Cell, confidence: float) -> Level:
+    found = expanded(cell.estimate, confidence)
+    return Level(
+        item=item,
+        response=row.response,
+        metric=row.metric,
+        at=row.at,
+        estimate=cell.estimate,
+        expanded_uncertainty=found.uncertainty,
+        coverage_factor=found.coverage_factor,
+        n=cell.n,
+        repeatability=cell.repeatability,
+    )
+
+
+def _difference(
+    contest: _Contest, item: str, base: str, row: Row, confidence: float, level: float, limit: float | None
+) -> Difference:
+    assessed = contest.assessed
+    interval = (contest.interval(confidence) if assessed else None) or NO_INTERVAL
+    family = (contest.interval(1.0 - level) if assessed else None) or NO_INTERVAL
+    one_sided = contest.interval(2.0 * confidence - 1.0) if assessed else None
+    gap = difference_interval(contest.difference, confidence) if assessed else NO_INTERVAL
+    wide_gap = difference_interval(contest.difference, 1.0 - level) if assessed else NO_INTERVAL
+    u, dof = contest.percent.standard_uncertainty, contest.percent.degrees_of_freedom
+    spread = expanded(contest.percent, confidence)
+    return Difference(
+        item=item,
+        baseline=base,
+        response=row.response,
+        metric=row.metric,
+        at=row.at,
+        percent=contest.percent,
+        expanded_uncertainty=spread.uncertainty,
+        coverage_factor=spread.coverage_factor,
+        interval=interval,
+        verdict=judge(gap if math.isnan(interval.lower) else interval, assessed=assessed),
+        family_interval=family,
+        family_verdict=judge(wide_gap if math.isnan(family.lower) else family, assessed=assessed),
+        at_least=nearest_bound(one_sided.lower, one_sided.upper) if one_sided is not None else None,
+        n=contest.item.n,
+        n_baseline=contest.base.n,
+        within_limit=within_limit(interval, limit),
+        smallest_resolvable=smallest_resolvable(u, dof, confidence) if assessed else math.nan,
+        difference=contest.difference,
+        difference_interval=gap,
+        blocks=contest.blocks,
+    )
