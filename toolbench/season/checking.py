@@ -1,0 +1,158 @@
+"""Look a whole season over: every recording read, every report's design judged, the check standard charted."""
+
+from __future__ import annotations
+
+import statistics
+from collections import defaultdict
+from dataclasses import dataclass
+
+from toolbench.errors import AnalysisError
+from toolbench.metrology import check_standard_findings
+from toolbench.records.comparison import Item
+from toolbench.records.findings import Finding, worst_first
+from toolbench.records.runs import Run
+from toolbench.records.settings import Protocol, RunEntry
+from toolbench.season.design import design_findings, same_content
+from toolbench.season.opening import ReportPlan, Season
+from toolbench.season.reducing import reduce_runs
+from toolbench.signal import like_run_findings
+
+
+@dataclass(frozen=True, slots=True)
+class CheckReport:
+    """What is wrong or doubtful in a season, worst first, and what was looked at."""
+
+    findings: tuple[Finding, ...]
+    looked_at: tuple[str, ...]
+
+    @property
+    def exit_status(self) -> int:
+        """0 when nothing is wrong or doubtful, 1 otherwise."""
+        return int(any(finding.severity != "note" for finding in self.findings))
+
+
+def check_season(season: Season) -> CheckReport:
+    """Read every recording, excluded ones too, and say all that is wrong or doubtful, with file, line or run and the mend."""
+    settings = season.settings
+    findings: list[Finding] = []
+    runs: dict[str, Run] = {}
+    unreadable = 0
+    for protocol in settings.protocols.values():
+        entries = [entry for entry in settings.runs if entry.protocol == protocol.id]
+        reduced, found = _reduce_what_reads(season, protocol, entries)
+        runs.update({run.id: run for run in reduced})
+        unreadable += len(entries) - len(reduced)
+        findings += found
+    for run in runs.values():
+        findings += run.findings
+    findings += _like_runs(list(runs.values()))
+    findings += same_content({r.id: r.digest for r in runs.values()}, {r.id: r.entry.file for r in runs.values()})
+    for plan in season.plans():
+        findings += _plan_findings(season, plan, runs)
+    findings += _check_standard(season, list(runs.values()))
+    looked_at = (
+        f"{len(settings.runs)} recordings, {len(runs)} of them analysed and {unreadable} not",
+        f"{len(settings.episodes)} episodes with {len(season.plans())} reports",
+        f"{len(settings.tools)} tools, {len(settings.setups)} setups, {len(settings.sensors)} sensors",
+    )
+    return CheckReport(worst_first(_once(_settled(season, findings))), looked_at)
+
+
+def _reduce_what_reads(
+    season: Season, protocol: Protocol, entries: list[RunEntry]
+) -> tuple[tuple[Run, ...], list[Finding]]:
+    """Each run by itself, so that one short or broken recording spoils no other's time base."""
+    runs: list[Run] = []
+    found: list[Finding] = []
+    for entry in entries:
+        try:
+            reduced = reduce_runs(season.settings, protocol, [entry])
+        except AnalysisError as error:
+            found.append(
+                Finding(
+                    code="run-unusable",
+                    severity="wrong",
+                    kind="data",
+                    message=f"The recording cannot be analysed: {str(error.faults[0].message).partition('the first: ')[2]}.",
+                    mend="record it again, or exclude it in runs.csv with a reason",
+                    subjects=(entry.run,),
+                    file=entry.file,
+                )
+            )
+            continue
+        runs += reduced.runs
+        found += reduced.findings
+    return tuple(runs), found
+
+
+def _like_runs(runs: list[Run]) -> list[Finding]:
+    cells: dict[tuple[str, str, str], list[Run]] = defaultdict(list)
+    for run in runs:
+        cells[(run.entry.tool, run.entry.setup, run.entry.protocol)].append(run)
+    return [finding for like in cells.values() if len(like) > 2 for finding in like_run_findings(like)]
+
+
+def _plan_findings(season: Season, plan: ReportPlan, runs: dict[str, Run]) -> list[Finding]:
+    settings = season.settings
+    items: list[Item] = []
+    used: list[Run] = []
+    for cell in plan.cells:
+        entries = [e for e in season.entries(cell.tool, cell.setup, plan.protocol) if not e.excluded and e.run in runs]
+        if entries:
+            items.append(
+                Item(id=cell.id, label=cell.label, tool=cell.tool, setup=cell.setup, runs=tuple(e.run for e in entries))
+            )
+            used += [runs[e.run] for e in entries]
+    if len(items) < 2:
+        return []
+    episode = settings.episodes[plan.episode]
+    return design_findings(settings, episode, settings.protocols[plan.protocol], items, used)
+
+
+def _check_standard(season: Season, runs: list[Run]) -> list[Finding]:
+    """Block means of every check standard under one protocol and setup, charted against their own history."""
+    standards = {tool.id for tool in season.settings.tools.values() if tool.role == "check standard"}
+    groups: dict[tuple[str, str, str], dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for run in sorted(runs, key=lambda r: (r.entry.started.isoformat() if r.entry.started else "", r.id)):
+        if run.entry.tool not in standards or run.entry.excluded:
+            continue
+        response = season.settings.protocols[run.entry.protocol].response[0]
+        metric = run.metric(response, "sustained")
+        if metric is not None:
+            groups[(run.entry.tool, run.entry.setup, run.entry.protocol)][run.entry.block or run.id].append(
+                metric.value
+            )
+    found: list[Finding] = []
+    for (tool, setup, protocol), blocks in groups.items():
+        means = [statistics.fmean(values) for values in blocks.values()]
+        name = season.settings.tools[tool].name
+        found += check_standard_findings(means, list(blocks), f"{name} on {setup} under {protocol}")
+    return found
+
+
+def _settled(season: Season, findings: list[Finding]) -> list[Finding]:
+    """What a run is already excluded for is settled: it stays in the list as a note, with the reason given."""
+    reasons = {entry.run: entry.reason for entry in season.settings.runs if entry.excluded}
+    settled: list[Finding] = []
+    for finding in findings:
+        if finding.subjects and all(subject in reasons for subject in finding.subjects):
+            given = ", ".join(dict.fromkeys(reasons[subject] for subject in finding.subjects))
+            settled.append(
+                Finding(
+                    code=finding.code,
+                    severity="note",
+                    kind=finding.kind,
+                    message=f"{finding.message} (excluded: {given})",
+                    mend="",
+                    subjects=finding.subjects,
+                    file=finding.file,
+                    line=finding.line,
+                )
+            )
+        else:
+            settled.append(finding)
+    return settled
+
+
+def _once(findings: list[Finding]) -> list[Finding]:
+    return list(dict.fromkeys(findings))

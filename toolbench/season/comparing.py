@@ -1,0 +1,341 @@
+"""From a plan to a comparison: runs reduced on one time base, handed to metrology, and judged for their design."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from itertools import combinations, pairwise
+
+import numpy as np
+
+from toolbench.errors import AnalysisError, Fault
+from toolbench.metrology import (
+    ItemCurves,
+    ItemRuns,
+    Pooled,
+    Row,
+    compare_items,
+    find_spans,
+    make_bands,
+    pool_repeatability,
+    statistical_findings,
+)
+from toolbench.records.comparison import Band, ComparisonRecord, Item
+from toolbench.records.findings import Finding, worst_first
+from toolbench.records.runs import Run
+from toolbench.records.settings import Protocol, RunEntry
+from toolbench.season.design import design_findings, refuse_unlike, same_content
+from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
+from toolbench.season.outcome import Comparison
+from toolbench.season.reducing import Reduced, reduce_runs
+from toolbench.season.sources import parts_of
+
+METRIC_ORDER = (
+    "at_mark",
+    "sustained",
+    "peak",
+    "slope",
+    "rise_time",
+    "time_to",
+    "flowing_pressure",
+    "droop",
+    "regulator_needed",
+)
+
+
+def compare(
+    season: Season,
+    *,
+    episode: str,
+    tool: str | None = None,
+    setup: str | None = None,
+    pairs: bool = False,
+    protocol: str | None = None,
+) -> Comparison:
+    """Compare the setups of one tool, the tools on one setup, or an episode's pairs.
+
+    Parameters
+    ----------
+    season
+        What `open_season` returned.
+    episode
+        Id of the episode.
+    tool, setup, pairs
+        One of them: a tool compares its setups, a setup its tools, `pairs` the episode's pairs. An empty string is none.
+    protocol
+        Needed where the episode has several.
+
+    Returns
+    -------
+    Comparison
+        Levels, differences and bands as tidy tables [SI units], and the record they are taken from.
+
+    Raises
+    ------
+    UsageError
+        No report, or several, match.
+    AnalysisError
+        Fewer than two items have a usable run, or the runs are not of the same measurand.
+    """
+    plan = find_plan(season, episode=episode, tool=tool, setup=setup, pairs=pairs, protocol=protocol)
+    return Comparison(compare_plan(season, plan), season)
+
+
+def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
+    """The comparison that a plan asks for. Raises AnalysisError where the runs do not carry one."""
+    settings = season.settings
+    episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
+    chosen, excluded = _choose(season, plan, protocol)
+    reduced = reduce_runs(settings, protocol, [entry for entries in chosen.values() for entry in entries])
+    items = _items(plan, chosen, excluded, reduced)
+    if len(items) < 2:
+        raise AnalysisError(
+            Fault(
+                f"only {items[0].id if items else 'nothing'} has a usable run",
+                key=plan.path,
+                mend="see `toolbench check`",
+            )
+        )
+    runs = {run.id: run for run in reduced.runs}
+    refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
+    pairs = _pairs(items, episode.compare)
+    rows = _rows(list(runs.values()), protocol)
+    samples = [_sample(season, item, runs, rows) for item in items]
+    pooled = _pooled(season, protocol, items, runs, rows)
+    outcome = compare_items(
+        samples,
+        rows,
+        pairs,
+        confidence=protocol.confidence,
+        pooled=pooled,
+        equivalent_within=episode.equivalent_within,
+    )
+    bands = tuple(
+        band
+        for response in protocol.response
+        if all(response in run.traces for run in runs.values())
+        for band in _bands(season, response, items, runs, pairs, protocol)
+    )
+    return ComparisonRecord(
+        axis=plan.axis,
+        subject=plan.subject,
+        episode=episode,
+        protocol=protocol,
+        items=items,
+        baseline=items[0].id,
+        runs=tuple(runs[r] for item in items for r in item.runs),
+        levels=outcome.levels,
+        differences=outcome.differences,
+        bands=bands,
+        spans=find_spans(bands),
+        findings=_findings(season, plan, items, runs, reduced, samples, rows),
+        duration_s=reduced.timing.duration_s,
+        marks_s=reduced.timing.marks_s,
+        window_s=reduced.timing.window_s,
+        confidence=protocol.confidence,
+        family_size=outcome.family_size,
+        family_level=outcome.family_level,
+        digests=_digests(season, list(runs.values())),
+        compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
+    )
+
+
+def _choose(
+    season: Season, plan: ReportPlan, protocol: Protocol
+) -> tuple[dict[str, list[RunEntry]], dict[str, list[tuple[str, str]]]]:
+    """Entries per item, without what is excluded by hand and the conditioning runs of each block, which are listed."""
+    chosen: dict[str, list[RunEntry]] = {}
+    excluded: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for cell in plan.cells:
+        seen: dict[str, int] = defaultdict(int)
+        chosen[cell.id] = []
+        for entry in season.entries(cell.tool, cell.setup, plan.protocol):
+            seen[entry.block] += 1
+            if entry.excluded:
+                excluded[cell.id].append((entry.run, entry.reason))
+            elif seen[entry.block] <= protocol.conditioning:
+                excluded[cell.id].append((entry.run, "conditioning run"))
+            else:
+                chosen[cell.id].append(entry)
+    return chosen, excluded
+
+
+def _items(
+    plan: ReportPlan,
+    chosen: dict[str, list[RunEntry]],
+    excluded: dict[str, list[tuple[str, str]]],
+    reduced: Reduced,
+) -> tuple[Item, ...]:
+    usable = {run.id for run in reduced.runs}
+    failed = {entry.run: reason for entry, reason in reduced.failed}
+
+    def item(cell: Cell) -> Item:
+        left = [(entry.run, failed[entry.run]) for entry in chosen[cell.id] if entry.run in failed]
+        return Item(
+            id=cell.id,
+            label=cell.label,
+            tool=cell.tool,
+            setup=cell.setup,
+            runs=tuple(entry.run for entry in chosen[cell.id] if entry.run in usable),
+            excluded=(*excluded[cell.id], *left),
+        )
+
+    return tuple(made for cell in plan.cells if (made := item(cell)).runs)
+
+
+def _pairs(items: Sequence[Item], how: str) -> list[tuple[str, str]]:
+    ids = [item.id for item in items]
+    if how == "neighbours":
+        return [(after, before) for before, after in pairwise(ids)]
+    if how == "all":
+        return [(after, before) for before, after in combinations(ids, 2)]
+    return [(item, ids[0]) for item in ids[1:]]
+
+
+def _rows(runs: Sequence[Run], protocol: Protocol) -> list[Row]:
+    """Every metric that at least one run has, in the order of the page."""
+    found: dict[tuple[str, str, float | None], Row] = {}
+    for run in runs:
+        for m in run.metrics:
+            if np.isfinite(m.value):
+                found.setdefault(
+                    (m.response, m.metric, m.at), Row(response=m.response, metric=m.metric, at=m.at, unit=m.unit)
+                )
+    responses = list(dict.fromkeys([*protocol.response, *(row.response for row in found.values())]))
+    return sorted(
+        found.values(),
+        key=lambda row: (
+            responses.index(row.response),
+            METRIC_ORDER.index(row.metric),
+            row.at if row.at is not None else -1.0,
+        ),
+    )
+
+
+def _sample(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[Row]) -> ItemRuns:
+    mine = [runs[r] for r in item.runs]
+    values = np.array([[_value(run, row) for row in rows] for run in mine], dtype=float)
+    blocks = tuple(run.entry.block for run in mine)
+    return ItemRuns(
+        id=item.id,
+        values=values,
+        blocks=blocks if all(blocks) else (),
+        sources=tuple(parts_of(season.settings, item.id, mine, row.response, row.metric, row.at) for row in rows),
+    )
+
+
+def _value(run: Run, row: Row) -> float:
+    found = run.metric(row.response, row.metric, row.at)
+    return found.value if found is not None else float("nan")
+
+
+def _pooled(
+    season: Season, protocol: Protocol, items: Sequence[Item], runs: dict[str, Run], rows: Sequence[Row]
+) -> list[Pooled | None] | None:
+    """What single runs are judged by: the repeats of this protocol on the bench, else what the protocol states."""
+    if all(len(item.runs) > 1 for item in items):
+        return None
+    others = _repeats_elsewhere(season, protocol, runs)
+    pooled: list[Pooled | None] = []
+    for row in rows:
+        groups = [[v for run in like if np.isfinite(v := _value(run, row))] for like in others]
+        found = pool_repeatability(
+            [group for group in groups if len(group) > 1],
+            "repeatability pooled from the bench's other runs",
+            contains_per_run=True,
+        )
+        if found is None and protocol.repeatability is not None:
+            found = Pooled(
+                relative_sd=protocol.repeatability.value,
+                degrees_of_freedom=float("inf"),
+                label=f"repeatability assumed ({protocol.repeatability.source})",
+            )
+        pooled.append(found)
+    return pooled
+
+
+def _repeats_elsewhere(season: Season, protocol: Protocol, runs: dict[str, Run]) -> list[list[Run]]:
+    """Every cell of the protocol with repeats, reduced on this report's time base where the runs reach it."""
+    wanted = [e for e in season.settings.runs if e.protocol == protocol.id and not e.excluded and e.run not in runs]
+    known = list(runs.values())
+    if wanted:
+        try:
+            known += reduce_runs(season.settings, protocol, wanted).runs
+        except AnalysisError:
+            wanted = []
+    cells: dict[tuple[str, str], list[Run]] = defaultdict(list)
+    for run in known:
+        cells[(run.entry.tool, run.entry.setup)].append(run)
+    return [like for like in cells.values() if len(like) > 1]
+
+
+def _bands(
+    season: Season,
+    response: str,
+    items: Sequence[Item],
+    runs: dict[str, Run],
+    pairs: Sequence[tuple[str, str]],
+    protocol: Protocol,
+) -> tuple[Band, ...]:
+    first = next(iter(runs.values()))
+    curves = []
+    for item in items:
+        mine = [runs[r] for r in item.runs]
+        blocks = tuple(run.entry.block for run in mine)
+        shared = parts_of(season.settings, item.id, mine, response, "at_mark", None)
+        curves.append(
+            ItemCurves(
+                id=item.id,
+                curves=np.stack([run.traces[response].mean for run in mine]),
+                blocks=blocks if all(blocks) else (),
+                sources=tuple(source for source in shared if not source.per_run),
+            )
+        )
+    return make_bands(
+        curves,
+        first.grid_s,
+        pairs,
+        response=response,
+        unit=first.traces[response].unit,
+        confidence=protocol.confidence,
+    )
+
+
+def _findings(
+    season: Season,
+    plan: ReportPlan,
+    items: Sequence[Item],
+    runs: dict[str, Run],
+    reduced: Reduced,
+    samples: Sequence[ItemRuns],
+    rows: Sequence[Row],
+) -> tuple[Finding, ...]:
+    settings = season.settings
+    episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
+    used = [runs[r] for item in items for r in item.runs]
+    found: list[Finding] = [finding for run in used for finding in run.findings]
+    found += reduced.findings
+    found += same_content({run.id: run.digest for run in used}, {run.id: run.entry.file for run in used})
+    found += design_findings(settings, episode, protocol, items, used)
+    orders = [[runs[r].entry.order for r in item.runs] for item in items]
+    found += statistical_findings(samples, rows, orders)
+    absent = [cell for cell in plan.cells if cell.id not in {item.id for item in items}]
+    if absent:
+        names = ", ".join(cell.label for cell in absent)
+        base = f" {items[0].label} is the base instead." if plan.cells[0] in absent else ""
+        found.append(
+            Finding(
+                code="no-runs",
+                severity="doubtful" if base else "note",
+                kind="design",
+                message=f"No usable run of {names} under {protocol.label}.{base}",
+                mend="run it, or take it out of the episode",
+                subjects=tuple(cell.id for cell in absent),
+            )
+        )
+    return worst_first(list(dict.fromkeys(found)))
+
+
+def _digests(season: Season, runs: Sequence[Run]) -> dict[str, str]:
+    """sha256 of every file that this comparison read, by its path below the season."""
+    return dict(sorted({**season.settings.digests, **{run.entry.file: run.digest for run in runs}}.items()))

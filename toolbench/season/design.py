@@ -1,0 +1,244 @@
+"""What the design of a comparison allows: one factor or several, few runs, missing repeats, calibration and disclosure."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+from toolbench.errors import AnalysisError, Fault
+from toolbench.records.comparison import Item
+from toolbench.records.findings import Finding
+from toolbench.records.runs import Run
+from toolbench.records.settings import Certificate, Episode, Protocol, SeasonSettings, Sensor, Setup, Tool
+
+NEEDS_DISCLOSURE = ("lent", "given", "paid")
+
+
+def refuse_unlike(runs: Sequence[Run], report: str) -> None:
+    """Runs of different rigs or filters are different measurands and are never compared. Raises AnalysisError."""
+    for what in ("rig", "filter"):
+        seen: dict[str, str] = {}
+        for run in runs:
+            seen.setdefault(getattr(run, what), run.id)
+        if len(seen) > 1:
+            listed = ", ".join(f"{value or 'not stated'} (run {run})" for value, run in seen.items())
+            raise AnalysisError(
+                Fault(
+                    f"the runs differ in {what}: {listed}; they are not the same measurand and are not compared",
+                    key=report,
+                    mend="compare runs of one logger setting, or state the same rig and filter if they are the same",
+                )
+            )
+
+
+def design_findings(
+    settings: SeasonSettings, episode: Episode, protocol: Protocol, items: Sequence[Item], runs: Sequence[Run]
+) -> list[Finding]:
+    """Everything about the design that a reader must know, in the order a reviewer asks."""
+    found: list[Finding] = []
+    found += _confounded(settings, episode, items)
+    found += _few_runs(protocol, items)
+    found += _conditions_met(protocol, runs)
+    found += _ambient(runs)
+    found += calibration_findings(settings, runs)
+    found += disclosure_findings(episode, [settings.tools[t] for t in dict.fromkeys(item.tool for item in items)])
+    return found
+
+
+def differing_parts(first: Setup, second: Setup) -> tuple[str, ...]:
+    """The parts of two setups that differ, such as `line 1 length`; empty where nothing stated differs."""
+    keys = sorted({*first.facts, *second.facts})
+    return tuple(key for key in keys if first.facts.get(key) != second.facts.get(key))
+
+
+def _confounded(settings: SeasonSettings, episode: Episode, items: Sequence[Item]) -> list[Finding]:
+    if episode.factor or len(items) < 2:
+        return []
+    base = items[0]
+    found: list[Finding] = []
+    for item in items[1:]:
+        parts = list(differing_parts(settings.setups[base.setup], settings.setups[item.setup]))
+        if item.tool != base.tool and item.setup != base.setup:
+            parts.insert(0, "tool")
+        if len(parts) > 1 and item.setup != base.setup:
+            found.append(
+                Finding(
+                    code="two-factors",
+                    severity="doubtful",
+                    kind="design",
+                    message=f"{item.label} differs from {base.label} in {len(parts)} things at once "
+                    f"({', '.join(parts)}), so the difference has no single cause.",
+                    mend='change one part at a time, or name what the setups are meant to differ in with factor = "..."',
+                    subjects=(item.id, base.id),
+                )
+            )
+    return found
+
+
+def _few_runs(protocol: Protocol, items: Sequence[Item]) -> list[Finding]:
+    few = [item for item in items if 0 < len(item.runs) < protocol.min_runs]
+    return [
+        Finding(
+            code="few-runs",
+            severity="doubtful",
+            kind="design",
+            message=f"{item.label} has {len(item.runs)} {'run' if len(item.runs) == 1 else 'runs'}; "
+            f"the protocol asks for {protocol.min_runs}.",
+            mend="repeat the test",
+            subjects=(item.id,),
+        )
+        for item in few
+    ]
+
+
+def _conditions_met(protocol: Protocol, runs: Sequence[Run]) -> list[Finding]:
+    found: list[Finding] = []
+    for name, hold, attribute in (("hold", protocol.hold, "hold_met"), ("rest", protocol.rest, "rest_met")):
+        if hold is None:
+            continue
+        missed = [run for run in runs if getattr(run.conditions, attribute) is False]
+        unknown = [run for run in runs if getattr(run.conditions, attribute) is None]
+        words = "while running" if name == "hold" else "before the onset"
+        if missed:
+            found.append(
+                Finding(
+                    code=f"{name}-off-target",
+                    severity="doubtful",
+                    kind="condition",
+                    message=f"{hold.channel} {words} was off its target in {_runs(missed)}.",
+                    mend="repeat at the target, or exclude with the reason supply out of window",
+                    subjects=tuple(run.id for run in missed),
+                )
+            )
+        if unknown:
+            found.append(
+                Finding(
+                    code=f"{name}-not-recorded",
+                    severity="doubtful",
+                    kind="condition",
+                    message=f"{hold.channel} {words} is not known for {_runs(unknown)}, so nobody can say it was held.",
+                    mend=f"record {hold.channel}",
+                    subjects=tuple(run.id for run in unknown),
+                )
+            )
+    return found
+
+
+def _runs(runs: Sequence[Run]) -> str:
+    return f"run {runs[0].id}" if len(runs) == 1 else f"{len(runs)} runs ({', '.join(run.id for run in runs)})"
+
+
+AMBIENT_SPREAD_K = 5.0
+"""Runs compared should be made within this spread of ambient temperature (common practice, no source)."""
+
+CHARGE_SPREAD = 0.10
+"""Packs compared should start within this spread of charge (common practice, no source)."""
+
+
+def _ambient(runs: Sequence[Run]) -> list[Finding]:
+    found: list[Finding] = []
+    warm = [r.entry.ambient_temperature_degc for r in runs if r.entry.ambient_temperature_degc is not None]
+    if warm and max(warm) - min(warm) > AMBIENT_SPREAD_K:
+        found.append(
+            Finding(
+                code="ambient-spread",
+                severity="doubtful",
+                kind="condition",
+                message=f"Ambient temperature ran from {min(warm):.1f} to {max(warm):.1f} °C over the runs compared.",
+                mend=f"compare runs made within {AMBIENT_SPREAD_K:.0f} K",
+            )
+        )
+    charge = [r.entry.charge for r in runs if r.entry.charge is not None]
+    if charge and max(charge) - min(charge) > CHARGE_SPREAD + 1e-9:
+        found.append(
+            Finding(
+                code="charge-spread",
+                severity="doubtful",
+                kind="condition",
+                message=f"The pack's charge at the start ran from {min(charge):.0%} to {max(charge):.0%}.",
+                mend="start every run within 10 % of the same charge",
+            )
+        )
+    return found
+
+
+def certificate_for(sensor: Sensor, day: date | None) -> Certificate | None:
+    """The certificate in force on a day: the last one that begins before it; the last of all where the day is not known."""
+    usable = [c for c in sensor.certificates if day is None or c.valid_from is None or c.valid_from <= day]
+    return usable[-1] if usable else (sensor.certificates[0] if sensor.certificates else None)
+
+
+def calibration_findings(settings: SeasonSettings, runs: Sequence[Run]) -> list[Finding]:
+    """Sensors that were overdue on the day of a run, and responses whose sensor nobody stated."""
+    overdue: dict[tuple[str, date], list[str]] = defaultdict(list)
+    unstated: dict[str, list[str]] = defaultdict(list)
+    for run in runs:
+        day = run.entry.started.date() if run.entry.started else None
+        for channel, sensor_id in run.sensors.items():
+            certificate = certificate_for(settings.sensors[sensor_id], day)
+            if certificate and certificate.due and day and day > certificate.due and channel in run.traces:
+                overdue[(sensor_id, certificate.due)].append(run.id)
+        for response in {m.response for m in run.metrics if m.metric == "sustained"}:
+            if response not in run.sensors:
+                unstated[response].append(run.id)
+    found = [
+        Finding(
+            code="calibration-overdue",
+            severity="doubtful",
+            kind="calibration",
+            message=f"Sensor {sensor} was due for calibration on {due.isoformat()} and was used after that day.",
+            mend="calibrate it and enter the new certificate; an old one says nothing about later drift",
+            subjects=tuple(dict.fromkeys(ids)),
+        )
+        for (sensor, due), ids in overdue.items()
+    ]
+    found += [
+        Finding(
+            code="sensor-not-stated",
+            severity="note",
+            kind="calibration",
+            message=f"Repeatability only: no sensor is stated for {response}, so its calibration is in no interval.",
+            mend="state the sensor in bench.toml; a common scale error cancels in a percent difference",
+        )
+        for response in unstated
+    ]
+    return found
+
+
+def disclosure_findings(episode: Episode, tools: Sequence[Tool]) -> list[Finding]:
+    """Tools that were lent, given or tested for payment in an episode that does not say so."""
+    return [
+        Finding(
+            code="not-disclosed",
+            severity="doubtful",
+            kind="disclosure",
+            message=f"{tool.name} was {tool.obtained}"
+            + (f" by {tool.obtained_from}" if tool.obtained_from else "")
+            + f", and episode {episode.id} does not say so.",
+            mend='say it with disclosure = "..." in the episode',
+            subjects=(tool.id,),
+        )
+        for tool in tools
+        if tool.obtained in NEEDS_DISCLOSURE and not episode.disclosure
+    ]
+
+
+def same_content(digests: Mapping[str, str], files: Mapping[str, str]) -> list[Finding]:
+    """Runs whose recordings are the same bytes: `digests` and `files` map run id to digest and file."""
+    by_digest: dict[str, list[str]] = defaultdict(list)
+    for run, value in digests.items():
+        by_digest[value].append(run)
+    return [
+        Finding(
+            code="same-recording",
+            severity="wrong",
+            kind="data",
+            message=f"Runs {', '.join(runs)} are the same recording, byte for byte: one run counted {len(runs)} times.",
+            mend="find the missing recording, or exclude the copy with the reason duplicate file",
+            subjects=tuple(runs),
+            file=files[runs[1]],
+        )
+        for runs in by_digest.values()
+        if len(runs) > 1
+    ]

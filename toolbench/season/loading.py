@@ -1,0 +1,187 @@
+"""From one logger file to a RawRun in SI: columns found, units converted once, force turned into torque."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+import numpy as np
+
+from toolbench.errors import Fault, RecordingError
+from toolbench.logs import Log, read_log
+from toolbench.quantities import QuantityError, channel_quantity, unit_factor
+from toolbench.records.findings import Finding
+from toolbench.records.runs import Floats, RawRun
+from toolbench.records.settings import Channel, Logger, RunEntry, SeasonSettings
+
+
+def load_run(settings: SeasonSettings, entry: RunEntry) -> RawRun:
+    """Read one recording and convert its channels to SI.
+
+    Raises
+    ------
+    RecordingError
+        The file is missing or unreadable, a channel's column or unit is not there, or time does not rise.
+    """
+    logger = settings.loggers[entry.logger]
+    path = settings.folder / entry.file
+    _stay_inside(settings, entry)
+    log = read_log(path, logger=logger)
+    _refuse_steps_back(log, entry)
+    channels: dict[str, Floats] = {}
+    units: dict[str, str] = {}
+    sensors: dict[str, str] = {}
+    missing: list[Finding] = []
+    response = set(settings.protocols[entry.protocol].response)
+    if "torque" in response and "torque" not in logger.channels:
+        response = (response - {"torque"}) | {"force"}
+    for channel in logger.channels.values():
+        column = _find_column(log, channel.column)
+        if column is None:
+            if channel.name in response:
+                raise RecordingError(_no_column(log, channel, entry))
+            missing.append(_absent(log, channel, entry))
+            continue
+        values, unit = _to_si(log, column, channel, entry)
+        channels[channel.name], units[channel.name] = values, unit
+        if channel.sensor:
+            sensors[channel.name] = channel.sensor
+    _torque_from_force(logger, channels, units, sensors)
+    findings = tuple(
+        Finding(
+            code=found.code,
+            severity=found.severity,
+            kind=found.kind,
+            message=found.message,
+            mend=found.mend,
+            subjects=(entry.run,),
+            file=entry.file,
+            line=found.line,
+        )
+        for found in log.findings
+    )
+    return RawRun(
+        entry=entry,
+        time_s=np.asarray(log.data.index, dtype=float),
+        channels=channels,
+        units=units,
+        sensors=sensors,
+        digest=log.digest,
+        findings=(*findings, *missing),
+    )
+
+
+def _stay_inside(settings: SeasonSettings, entry: RunEntry) -> None:
+    """A link must not lead a recording out of the season: what is analysed is what the folder holds."""
+    root = settings.folder.resolve()
+    target = (settings.folder / entry.file).resolve()
+    if not target.is_relative_to(root):
+        raise RecordingError(
+            Fault(
+                "leads out of the season folder through a link", file=entry.file, mend="copy the file into the season"
+            )
+        )
+
+
+def _refuse_steps_back(log: Log, entry: RunEntry) -> None:
+    index = np.asarray(log.data.index, dtype=float)
+    if len(index) < 2:
+        raise RecordingError(Fault(f"holds {len(index)} samples; a run needs many", file=entry.file))
+    steps = np.diff(index)
+    if np.all(steps > 0):
+        return
+    where = int(np.argmax(steps <= 0))
+    line = (log.time.steps_back or log.time.repeats or (None,))[0]
+    word = "steps back" if steps[where] < 0 else "stands still"
+    raise RecordingError(
+        Fault(
+            f"time {word} at {index[where + 1]:.6g} s, so no run can be cut from it",
+            file=entry.file,
+            line=line,
+            mend="record again, or leave the run out with exclude and a reason in runs.csv",
+        )
+    )
+
+
+def _find_column(log: Log, wanted: str) -> str | None:
+    """A column by its name as in the file, or by that name without its bracketed unit."""
+    wanted = wanted.strip()
+    for column, name in log.names.items():
+        if wanted in (name.strip(), column):
+            return column
+    bare = wanted.rpartition("[")[0].strip() or wanted.rpartition("(")[0].strip()
+    return bare if bare and bare in log.names else None
+
+
+def _no_column(log: Log, channel: Channel, entry: RunEntry) -> Fault:
+    names = list(log.names.values())
+    near = get_close_matches(channel.column, names, n=1)
+    hint = f"did you mean {near[0]!r}?" if near else f"columns: {', '.join(names)}"
+    return Fault(
+        f"has no column {channel.column!r} for channel {channel.name}",
+        file=entry.file,
+        line=log.dialect.header_line,
+        mend=f"{hint} (channels of logger {entry.logger!r} in bench.toml)",
+    )
+
+
+def _absent(log: Log, channel: Channel, entry: RunEntry) -> Finding:
+    fault = _no_column(log, channel, entry)
+    return Finding(
+        code="channel-missing",
+        severity="doubtful",
+        kind="data",
+        message=f"Column {channel.column!r} for channel {channel.name} is not in the file.",
+        mend=fault.mend or "",
+        subjects=(entry.run,),
+        file=entry.file,
+        line=fault.line,
+    )
+
+
+def _to_si(log: Log, column: str, channel: Channel, entry: RunEntry) -> tuple[Floats, str]:
+    series = log.data[column]
+    try:
+        values = series.to_numpy(dtype=float)
+    except (TypeError, ValueError):
+        raise RecordingError(
+            Fault(
+                f"column {channel.column!r} (channel {channel.name}) holds text, {series.iloc[0]!r} for one",
+                file=entry.file,
+                mend="name a column of numbers",
+            )
+        ) from None
+    quantity = channel_quantity(channel.name) or None
+    unit = channel.unit or log.units.get(column, "")
+    if not unit:
+        if quantity is None:
+            return -values if channel.invert else values, ""
+        raise RecordingError(
+            Fault(
+                f"column {channel.column!r} (channel {channel.name}) has no unit",
+                file=entry.file,
+                line=log.dialect.header_line,
+                mend=f'say it in bench.toml: channels.{channel.name} = {{ column = "{channel.column}", unit = "..." }}',
+            )
+        )
+    try:
+        factor = unit_factor(unit, quantity)
+    except QuantityError as error:
+        if quantity is None:
+            return -values if channel.invert else values, unit
+        raise RecordingError(
+            Fault(f"column {channel.column!r} (channel {channel.name}): {error}", file=entry.file)
+        ) from None
+    si = values * factor.scale + factor.offset
+    return (-si if channel.invert else si), factor.si_unit
+
+
+def _torque_from_force(
+    logger: Logger, channels: dict[str, Floats], units: dict[str, str], sensors: dict[str, str]
+) -> None:
+    force = logger.channels.get("force")
+    if force is None or force.arm is None or "torque" in channels or "force" not in channels:
+        return
+    channels["torque"] = channels["force"] * force.arm.length_m
+    units["torque"] = "N*m"
+    if "force" in sensors:
+        sensors["torque"] = sensors["force"]

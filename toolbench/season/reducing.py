@@ -1,0 +1,164 @@
+"""All recordings of one report, read and reduced on one common time base.
+
+The shortest run decides the duration where the protocol states none, so every onset is found before the first run is cut.
+Raw samples are kept between the two passes only while they fit a fixed budget; beyond it a file is read again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from toolbench.errors import AnalysisError, Fault, RecordingError, SignalError
+from toolbench.records.findings import Finding
+from toolbench.records.runs import Onset, RawRun, Run
+from toolbench.records.settings import Protocol, RunEntry, SeasonSettings
+from toolbench.season.loading import load_run
+from toolbench.signal import find_start, make_grid, reduce
+
+RAW_BUDGET_BYTES = 200_000_000
+"""Raw samples held between the two passes; a season of any size stays within it."""
+
+MARK_SHARES = (0.25, 0.5, 1.0)
+"""Marks where a protocol states none, as shares of the duration (contract)."""
+
+WINDOW_SHARE = 0.2
+"""The sustained mean's window where a protocol states none: this last share of the duration (contract)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """The common time base of a report, in seconds after the onset."""
+
+    duration_s: float
+    marks_s: tuple[float, ...]
+    window_s: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reduced:
+    """Reduced runs, the time base they share, and the runs that could not be analysed with the reason."""
+
+    runs: tuple[Run, ...]
+    timing: Timing
+    failed: tuple[tuple[RunEntry, str], ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Started:
+    entry: RunEntry
+    onset: Onset
+    available_s: float
+    interval_s: float
+    raw: RawRun | None
+
+
+def reduce_runs(settings: SeasonSettings, protocol: Protocol, entries: Sequence[RunEntry]) -> Reduced:
+    """Read and reduce recordings of one protocol.
+
+    Raises
+    ------
+    AnalysisError
+        When not one of the recordings can be analysed.
+    """
+    started, failed = _find_starts(settings, protocol, entries)
+    if not started:
+        first = failed[0][1] if failed else "there are no recordings"
+        raise AnalysisError(Fault(f"no recording can be analysed; the first: {first}", key=protocol.id))
+    timing = find_timing(protocol, min(one.available_s for one in started))
+    interval = max(one.interval_s for one in started)
+    edges = make_grid(timing.duration_s, interval)
+    runs: list[Run] = []
+    for one in started:
+        if one.available_s < timing.duration_s - 2 * one.interval_s:
+            reason = f"stops {one.available_s:.3g} s after its onset, before the duration of {timing.duration_s:.3g} s is over"
+            failed.append((one.entry, reason))
+            continue
+        raw = one.raw or load_run(settings, one.entry)
+        logger = settings.loggers[one.entry.logger]
+        runs.append(
+            reduce(
+                raw,
+                protocol,
+                onset=one.onset,
+                duration_s=timing.duration_s,
+                marks_s=timing.marks_s,
+                window_s=timing.window_s,
+                edges=edges,
+                bandwidth_hz=logger.bandwidth_hz,
+                rig=logger.rig,
+                filter=logger.filter,
+                sensor_ranges={
+                    channel: limits
+                    for channel, sensor in raw.sensors.items()
+                    if (limits := settings.sensors[sensor].range) is not None and channel in raw.channels
+                },
+            )
+        )
+    findings = tuple(_unusable(entry, reason) for entry, reason in failed)
+    return Reduced(runs=tuple(runs), timing=timing, failed=tuple(failed), findings=findings)
+
+
+def find_timing(protocol: Protocol, shortest_s: float) -> Timing:
+    """Duration, marks and window of a report: as the protocol states them, else the documented defaults."""
+    duration = protocol.duration_s if protocol.duration_s is not None else round_down(shortest_s)
+    marks = protocol.marks_s if protocol.marks_s is not None else tuple(share * duration for share in MARK_SHARES)
+    window = protocol.window_s if protocol.window_s is not None else ((1 - WINDOW_SHARE) * duration, duration)
+    return Timing(duration_s=duration, marks_s=marks, window_s=window)
+
+
+def round_down(seconds: float) -> float:
+    """A duration cut to two significant digits, so that marks are numbers a person can say."""
+    if seconds <= 0:
+        return seconds
+    digits = 1 - int(f"{seconds:e}".partition("e")[2])
+    step = 10.0**-digits
+    return round(int(seconds / step + 1e-9) * step, max(digits, 0) + 1)
+
+
+def _find_starts(
+    settings: SeasonSettings, protocol: Protocol, entries: Sequence[RunEntry]
+) -> tuple[list[_Started], list[tuple[RunEntry, str]]]:
+    started: list[_Started] = []
+    failed: list[tuple[RunEntry, str]] = []
+    held = 0
+    for entry in entries:
+        try:
+            raw = load_run(settings, entry)
+            onset = find_start(raw, protocol)
+        except (RecordingError, SignalError) as error:
+            failed.append((entry, _without_file(error)))
+            continue
+        size = sum(values.nbytes for values in raw.channels.values()) + raw.time_s.nbytes
+        keep = held + size <= RAW_BUDGET_BYTES
+        held += size if keep else 0
+        span = float(raw.time_s[-1] - raw.time_s[0])
+        started.append(
+            _Started(
+                entry=entry,
+                onset=onset,
+                available_s=float(raw.time_s[-1]) - onset.time_s,
+                interval_s=span / (len(raw.time_s) - 1),
+                raw=raw if keep else None,
+            )
+        )
+    return started, failed
+
+
+def _without_file(error: RecordingError | SignalError) -> str:
+    """The first fault without its file, which the caveat names by its run."""
+    fault = error.faults[0]
+    return str(replace(fault, file=None, mend=None))
+
+
+def _unusable(entry: RunEntry, reason: str) -> Finding:
+    return Finding(
+        code="run-unusable",
+        severity="wrong",
+        kind="data",
+        message=f"The recording could not be analysed and is left out: {reason}.",
+        mend="record it again, or exclude it in runs.csv with a reason",
+        subjects=(entry.run,),
+        file=entry.file,
+    )
