@@ -1,0 +1,91 @@
+"""`inspect` and `check`: the commands that look and say, and write nothing."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from toolbench.cli.options import FILE, FOLDER, debug_option, json_option
+
+
+@click.command()
+@click.argument("file", type=FILE)
+@json_option
+@debug_option
+def inspect(file: Path, as_json: bool) -> int:
+    """What the logger file FILE holds: dialect, columns, units, time base, gaps, onset; and the table to paste."""
+    from toolbench import logs
+
+    log = logs.read_log(file)
+    described = logs.describe(log)
+    if as_json:
+        click.echo(json.dumps(described, indent=1, ensure_ascii=False, default=str))
+        return 0
+    for line in _described_lines(described):
+        click.echo(line)
+    sketch = getattr(logs, "sketch", None)
+    if sketch:
+        click.echo(sketch(log))
+    click.echo("\nTo paste into bench.toml:\n")
+    click.echo(logs.suggest_table(log))
+    return 0
+
+
+def _described_lines(described: Any) -> list[str]:
+    if isinstance(described, str):
+        return described.splitlines()
+    lines = []
+    for name, value in described.items():
+        if isinstance(value, list) and value and isinstance(value[0], dict):
+            lines.append(f"{name}:")
+            lines += [
+                "  " + ", ".join(f"{key} {part}" for key, part in one.items() if part not in (None, ""))
+                for one in value
+            ]
+        elif isinstance(value, dict):
+            lines.append(f"{name}:")
+            lines += [f"  {key}: {part}" for key, part in value.items() if part not in (None, "", [], ())]
+        else:
+            lines.append(f"{name}: {value}")
+    return lines
+
+
+@click.command()
+@click.argument("season", type=FOLDER)
+@json_option
+@debug_option
+def check(season: Path, as_json: bool) -> int:
+    """Everything that is wrong or doubtful in SEASON, each with file, line or run, and the mend."""
+    from toolbench.season import check_season, open_season
+
+    report = check_season(open_season(season))
+    if as_json:
+        click.echo(json.dumps(_check_json(report), indent=1, ensure_ascii=False))
+        return int(report.exit_status)
+    for finding in report.findings:
+        click.echo(finding_text(finding))
+    click.echo("looked at: " + "; ".join(report.looked_at))
+    if not report.findings:
+        click.echo("nothing wrong or doubtful was found")
+    return int(report.exit_status)
+
+
+def _check_json(report: Any) -> dict[str, Any]:
+    from toolbench.season.results import finding_row
+
+    return {
+        "findings": [finding_row(finding) for finding in report.findings],
+        "looked_at": list(report.looked_at),
+        "exit_status": report.exit_status,
+    }
+
+
+def finding_text(finding: Any) -> str:
+    """One finding in one or two lines: how bad, where, what; the mend indented below."""
+    place = finding.file + (f":{finding.line}" if finding.file and finding.line is not None else "")
+    where = place or ", ".join(finding.subjects)
+    text = f"{finding.severity}: " + (f"{where}: " if where else "") + finding.message
+    return f"{text}\n  {finding.mend}" if finding.mend else text

@@ -1,0 +1,86 @@
+"""What a report was made from, as one digest: it is made again when this digest, or any file it read, has changed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Iterable
+from functools import lru_cache
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from toolbench.files import digest
+from toolbench.report.shipped import PACKAGE
+
+LIBRARIES = (
+    "numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pint", "fluids", "pydantic",
+    "jinja2", "nbconvert", "nbclient", "papermill", "ipykernel", "ipython", "mistune",
+)  # fmt: skip
+"""Libraries whose version can change a number, a picture or a page."""
+
+
+def _version(name: str) -> str:
+    try:
+        return metadata.version(name)
+    except metadata.PackageNotFoundError:
+        return ""
+
+
+def _tree(folder: Path) -> Iterable[tuple[str, str]]:
+    for path in sorted(folder.rglob("*")):
+        if path.is_file() and "__pycache__" not in path.parts and "_shipped" not in path.parts:
+            yield path.relative_to(folder).as_posix(), digest(path)
+
+
+@lru_cache(maxsize=8)
+def program_digest(notebook: Path, templates: Path) -> str:
+    """One digest over the code, the notebook, the templates, the interpreter and the versions of the libraries."""
+    parts: list[Any] = [platform.python_version(), digest(notebook)]
+    parts += [[name, _version(name)] for name in LIBRARIES]
+    parts += list(_tree(PACKAGE)) + list(_tree(templates))
+    return _sha(parts)
+
+
+def _sha(value: object) -> str:
+    return hashlib.sha256(json.dumps(value, sort_keys=True).encode("utf-8")).hexdigest()
+
+
+class Inputs:
+    """Digests of the files of a season, each read once; None for a file that is not there."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._known: dict[str, str | None] = {}
+
+    def of(self, name: str) -> str | None:
+        """sha256 of one file by its path relative to the season folder."""
+        if name not in self._known:
+            path = self.folder / name
+            try:
+                self._known[name] = digest(path) if path.is_file() else None
+            except OSError:
+                self._known[name] = None
+        return self._known[name]
+
+    def hold(self, recorded: dict[str, str]) -> bool:
+        """Whether every file that a report says it read still has the same bytes."""
+        return all(self.of(name) == value for name, value in recorded.items())
+
+
+def report_key(plan: Any, settings: Any, inputs: Inputs, program: str) -> str:
+    """Digest of all that a report may depend on before it is made.
+
+    Every recording under the report's protocol counts, not only those of its own items: repeatability is pooled over them.
+    """
+    entries = [entry for entry in settings.runs if entry.protocol == plan.protocol]
+    return _sha(
+        {
+            "program": program,
+            "settings": {name: inputs.of(name) for name in settings.digests},
+            "plan": [plan.episode, plan.axis, plan.subject, plan.protocol],
+            "runs": [[entry.run, entry.file, entry.tool, entry.setup, entry.excluded] for entry in entries],
+            "recordings": {entry.file: inputs.of(entry.file) for entry in entries},
+        }
+    )

@@ -1,0 +1,191 @@
+"""Runs one notebook through papermill and makes the kept copy of it.
+
+papermill 2.7 marks every cell completed after a dead kernel, so four things are asked of a run before it is believed: no
+exception, an execution count on every code cell, no error output, and results.json written by this very run.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+import logging
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import nbformat
+
+from toolbench.errors import Fault, RenderError
+from toolbench.report.kernel import KERNEL_NAME, manager_class, scratch_folder
+
+Parameters = Mapping[str, str | int | float | bool | None]
+
+PLAIN = (str, int, float, bool, type(None))
+
+
+def read_parameters(notebook: Any) -> dict[str, Any]:
+    """Names and default values of the cell tagged `parameters`. Raises RenderError where the notebook has none."""
+    for cell in notebook.cells:
+        if cell.cell_type == "code" and "parameters" in cell.metadata.get("tags", []):
+            found = {}
+            for statement in ast.parse(cell.source).body:
+                if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
+                    found[statement.targets[0].id] = ast.literal_eval(statement.value)
+            return found
+    raise RenderError("the notebook has no cell tagged 'parameters'")
+
+
+def check_parameters(notebook: Any, parameters: Parameters) -> None:
+    """Refuse what papermill would only log: a name the notebook lacks, a value that is no plain literal."""
+    known = read_parameters(notebook)
+    for name, value in parameters.items():
+        if name not in known:
+            raise RenderError(Fault(f"the notebook has no parameter {name}", mend=f"it has {', '.join(known)}"))
+        if not isinstance(value, PLAIN):
+            raise RenderError(
+                f"the parameter {name} is a {type(value).__name__}; a notebook takes text, numbers, yes or no"
+            )
+
+
+def run_notebook(
+    source: Path, parameters: Parameters, *, folder: Path, cell_timeout_s: float, started: Callable[[int], None]
+) -> Any:
+    """Execute a notebook in a fresh kernel of this interpreter and check that it ran to its end.
+
+    Parameters
+    ----------
+    source : Path
+        The notebook.
+    parameters : mapping
+        Plain values for its `parameters` cell; paths absolute.
+    folder : Path
+        Working folder of the kernel; `results.json` must be there afterwards when `write_to` names it.
+    cell_timeout_s : float
+        Longest time for one cell [s].
+    started : callable
+        Told the process id of the kernel, so that somebody else can end it.
+
+    Raises
+    ------
+    RenderError
+        With the cell and what it said.
+    """
+    notebook = nbformat.read(source, as_version=4)
+    check_parameters(notebook, parameters)
+    # The input is the checked notebook itself; papermill wants a path, and reads the same file again.
+    executed = _execute(source, dict(parameters), folder, cell_timeout_s, started)
+    check_executed(executed)
+    return executed
+
+
+def _execute(
+    source: Path, parameters: dict[str, Any], folder: Path, cell_timeout_s: float, started: Callable[[int], None]
+) -> Any:
+    import papermill
+    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+
+    logging.getLogger("papermill").setLevel(logging.ERROR)
+    with scratch_folder() as scratch:
+        try:
+            return papermill.execute_notebook(
+                str(source),
+                None,
+                parameters,
+                kernel_name=KERNEL_NAME,
+                language="python",
+                progress_bar=False,
+                request_save_on_cell_execute=False,
+                cwd=str(folder),
+                start_timeout=60,
+                execution_timeout=int(max(1, cell_timeout_s)),
+                kernel_manager_class=manager_class(scratch, started),
+                shutdown_kernel="immediate",
+            )
+        except CellTimeoutError as error:
+            raise RenderError(
+                Fault(f"a cell took longer than {cell_timeout_s:g} s", mend=_first_line(error))
+            ) from error
+        except DeadKernelError as error:
+            raise RenderError("the kernel died: out of memory, or ended from outside") from error
+        except papermill.PapermillExecutionError as error:
+            raise RenderError(_cell_fault(error.exec_count, error.source, error.ename, error.evalue)) from error
+        except CellExecutionError as error:
+            raise RenderError(_cell_fault(None, "", error.ename, error.evalue)) from error
+        except RuntimeError as error:
+            raise RenderError(f"the kernel did not start: {_first_line(error)}") from error
+
+
+def _first_line(error: BaseException) -> str:
+    return (str(error).strip().splitlines() or [type(error).__name__])[0]
+
+
+def _cell_fault(number: int | None, source: str, name: str, value: str) -> Fault:
+    """Which cell, and what it said; the class name of our own errors is noise to a reader."""
+    call = next((line.strip() for line in source.splitlines() if line.strip()), "")
+    where = f"cell {number}" + (f" ({call[:60]})" if call else "") if number else "a cell"
+    ours = name.endswith("Error") and name in {
+        "RecordingError",
+        "SignalError",
+        "AnalysisError",
+        "SettingsError",
+        "UsageError",
+    }
+    text = " ".join(value.split())
+    return Fault(f"{where}: {text if ours and text else f'{name}: {text}'}")
+
+
+def check_executed(notebook: Any) -> None:
+    """Refuse a notebook of which a code cell did not run or said an error. Raises RenderError."""
+    number = 0
+    for cell in notebook.cells:
+        if cell.cell_type != "code":
+            continue
+        number += 1
+        if cell.source.strip() and cell.execution_count is None:
+            raise RenderError(f"cell {number} was never run")
+        for output in cell.outputs:
+            if output.output_type == "error":
+                raise RenderError(_cell_fault(number, cell.source, output.ename, output.evalue))
+
+
+def read_results(folder: Path, report: str) -> dict[str, Any]:
+    """results.json of a run that has just ended in a folder that was empty before. Raises RenderError."""
+    path = folder / "results.json"
+    if not path.is_file():
+        raise RenderError("the notebook ended without writing results.json")
+    results: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    if results.get("report", report) != report:
+        raise RenderError(f"results.json is for {results['report']}, wanted {report}")
+    return results
+
+
+def keep_notebook(executed: Any, parameters: Parameters) -> Any:
+    """The copy to keep: the same bytes whenever the same inputs are analysed, no time, no path of the machine.
+
+    `parameters` are the ones to name in it: the season by a path relative to the notebook's folder, and nothing to write to.
+    """
+    kept = nbformat.from_dict(json.loads(nbformat.writes(executed)))
+    kept.metadata = nbformat.from_dict(
+        {
+            "kernelspec": {"display_name": "Python 3 (ipykernel)", "language": "python", "name": KERNEL_NAME},
+            "language_info": {"name": "python"},
+        }
+    )
+    for number, cell in enumerate(kept.cells, start=1):
+        tags = cell.metadata.get("tags", [])
+        cell.metadata = nbformat.from_dict(
+            {key: value for key, value in cell.metadata.items() if key not in ("papermill", "execution")}
+        )
+        cell.id = f"cell-{number:02d}"
+        if "injected-parameters" in tags:
+            cell.source = "\n".join(
+                ["# Parameters", *(f"{name} = {_literal(value)}" for name, value in parameters.items())]
+            )
+        if cell.cell_type == "code":
+            # Warnings on stderr name paths of the machine; they were shown while the notebook ran.
+            cell.outputs = [o for o in cell.outputs if not (o.output_type == "stream" and o.name == "stderr")]
+    return kept
+
+
+def _literal(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
