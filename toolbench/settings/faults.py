@@ -70,17 +70,24 @@ class Faults:
         self.add(message, file="bench.toml", line=self.line(path), key=self.dotted(path), mend=mend)
 
     def line(self, path: tuple[str | int, ...]) -> int | None:
-        """Line of a path, or of the nearest table that holds it."""
+        """Line of a path; of the first key below it where it is only implied; or of the nearest table that holds it."""
         for length in range(len(path), 0, -1):
-            if path[:length] in self.lines:
-                return self.lines[path[:length]]
+            part = path[:length]
+            if part in self.lines:
+                return self.lines[part]
+            below = [line for other, line in self.lines.items() if other[:length] == part]
+            if below:
+                return min(below)
         return None
 
     def dotted(self, path: tuple[str | int, ...]) -> str:
-        """A path as people write it; a list position becomes the id that stands there, or a number from 1."""
+        """A path as people write it: a list position becomes the id that stands there, or a number from 1, and a short
+        form (a text where a table or a list may stand) ends the path."""
         text = ""
         value: Any = self.document
         for part in path:
+            if value is not None and not isinstance(value, Mapping | list):
+                break
             value = _child(value, part)
             if isinstance(part, str):
                 text += f".{part}" if text else part

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from bisect import bisect_left
 from collections.abc import Iterator
 
 Path = tuple[str | int, ...]
@@ -20,7 +21,10 @@ _SCALAR = re.compile(r"[^,\]}#\n]+")
 
 def key_lines(text: str) -> dict[Path, int]:
     """Line (from 1) of every table, key and list element of a valid TOML text, by its path of keys and list positions."""
-    return dict(_Scanner(text).walk())
+    lines: dict[Path, int] = {}
+    for path, line in _Scanner(text).walk():
+        lines.setdefault(path, line)  # a list of tables stands where its first table stands
+    return lines
 
 
 class _Scanner:
@@ -33,8 +37,6 @@ class _Scanner:
         self._newlines = [match.start() for match in re.finditer("\n", text)]
 
     def line(self) -> int:
-        from bisect import bisect_left
-
         return bisect_left(self._newlines, self.at) + 1
 
     def skip(self) -> None:
