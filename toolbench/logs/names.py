@@ -1,0 +1,164 @@
+"""Names and units of columns: the unit stands in the last bracket, in a row of its own, or behind an underscore."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Literal
+
+from toolbench.logs.source import refusal
+from toolbench.quantities.units import is_unit
+
+Kind = Literal["number", "stamp", "text", "empty"]
+
+_BRACKET = re.compile(
+    r"^(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*(?:\([^()]*\)[^()]*)*)\))\s*$", re.S
+)
+# Behind an underscore only these count: "p_in" is not inches and "valve_a" is not amperes.
+_SUFFIXES = frozenset(
+    ["Nm", "kNm", "bar", "mbar", "kPa", "MPa", "Pa", "psi", "kN", "lbf", "rpm", "degC", "mV", "mA", "Hz", "lpm"]
+)
+
+# Seconds in one unit of time, by every spelling seen in loggers. Exact as ratios: value * num / den.
+TIME_UNITS: dict[str, tuple[int, int]] = {
+    **dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sek", "sekunden"), (1, 1)),
+    **dict.fromkeys(("ms", "msec", "millisecond", "milliseconds", "millis"), (1, 1000)),
+    **dict.fromkeys(("us", "µs", "μs", "usec", "microsecond", "microseconds", "micros"), (1, 1_000_000)),
+    **dict.fromkeys(("ns", "nsec", "nanosecond", "nanoseconds"), (1, 1_000_000_000)),
+    **dict.fromkeys(("min", "mins", "minute", "minutes"), (60, 1)),
+    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), (3600, 1)),
+}
+SHORT_UNITS: dict[tuple[int, int], str] = {
+    (1, 1): "s",
+    (1, 1000): "ms",
+    (1, 1_000_000): "us",
+    (1, 1_000_000_000): "ns",
+    (60, 1): "min",
+    (3600, 1): "h",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: position from 0, unique name without the unit, name as written, unit text or "", and what its cells are."""
+
+    index: int
+    name: str
+    written: str
+    unit: str
+    kind: Kind
+    sample: tuple[str, ...] = ()
+
+
+def is_time_unit(text: str) -> bool:
+    """Whether the text is a unit of time in a spelling that loggers use."""
+    return text.strip().lower() in TIME_UNITS
+
+
+def split_unit(written: str) -> tuple[str, str]:
+    """Name and unit of a column as written; the unit is "" unless the last bracket holds one.
+
+    >>> split_unit("Torque (rear) [N*m]")
+    ('Torque (rear)', 'N*m')
+    >>> split_unit("Ch[0]")
+    ('Ch[0]', '')
+    """
+    text = written.strip()
+    match = _BRACKET.match(text)
+    if match:
+        unit = (match["square"] if match["square"] is not None else match["round"]).strip()
+        if _looks_like_unit(unit):
+            return match["name"].strip(), unit
+    return text, ""
+
+
+def _looks_like_unit(text: str) -> bool:
+    if not text or text[0].isdigit():
+        return False
+    return is_time_unit(text) or is_unit(text)
+
+
+def _suffix_unit(name: str) -> str:
+    """The unit behind the last underscore; the name keeps it."""
+    _, mark, suffix = name.rpartition("_")
+    if not mark:
+        return ""
+    return suffix if suffix in _SUFFIXES or suffix in ("s", "ms", "us", "min", "h") else ""
+
+
+def is_unit_row(cells: Sequence[str]) -> bool:
+    """Whether a row under the names holds units: every filled cell is one, and at least one is filled."""
+    filled = [cell.strip().strip("[]()").strip() for cell in cells if cell.strip()]
+    return (
+        bool(filled)
+        and all(cell in ("", "-", "–", "1", "none") or _looks_like_unit(cell) for cell in filled)
+        and any(_looks_like_unit(cell) for cell in filled)
+    )
+
+
+def name_columns(
+    written: Sequence[str], unit_row: Sequence[str], kinds: Sequence[Kind], samples: Sequence[tuple[str, ...]]
+) -> tuple[Column, ...]:
+    """Columns with unique names, in file order. An empty name becomes "column 3", a second "p" becomes "p (2)"."""
+    taken: dict[str, int] = {}
+    columns = []
+    for index, kind in enumerate(kinds):
+        text = written[index].strip() if index < len(written) else ""
+        name, unit = split_unit(text)
+        row_unit = unit_row[index].strip() if index < len(unit_row) else ""
+        if row_unit:
+            bare = row_unit[1:-1].strip() if row_unit[0] + row_unit[-1] in ("[]", "()") else row_unit
+            unit = "" if bare in ("-", "–", "none") else bare
+        unit = unit or _suffix_unit(name)
+        name = name or f"column {index + 1}"
+        taken[name] = taken.get(name, 0) + 1
+        if taken[name] > 1:
+            name = f"{name} ({taken[name]})"
+        columns.append(Column(index, name, text, unit, kind, samples[index]))
+    return tuple(columns)
+
+
+def find_column(columns: Sequence[Column], asked: str, *, file: str, key: str | None = None) -> Column:
+    """The column that a person calls `asked`: as in the file, or without its bracketed unit.
+
+    Raises
+    ------
+    RecordingError
+        No column, or more than one, answers to that name.
+    """
+    text = asked.strip()
+    for answers in (
+        [column for column in columns if column.written == text],
+        [column for column in columns if column.name == text],
+        [
+            column
+            for column in columns
+            if split_unit(column.written)[0] == split_unit(text)[0] and _same_unit(column, text)
+        ],
+    ):
+        if len(answers) == 1:
+            return answers[0]
+        if answers:
+            places = ", ".join(str(column.index + 1) for column in answers)
+            raise refusal(
+                file,
+                f"{len(answers)} columns are called {asked!r} (columns {places})",
+                key=key,
+                mend=f"call the one meant {answers[0].name!r} or {answers[-1].name!r}",
+            )
+    known = {column.written or column.name: None for column in columns} | {column.name: None for column in columns}
+    near = get_close_matches(text, known, n=1, cutoff=0.5)
+    if not near:
+        folded = {name.casefold(): name for name in known}
+        near = [folded[name] for name in get_close_matches(text.casefold(), folded, n=1, cutoff=0.5)]
+    listed = ", ".join(repr(column.written or column.name) for column in columns[:12])
+    more = f" and {len(columns) - 12} more" if len(columns) > 12 else ""
+    mend = f"did you mean {near[0]!r}?" if near else f"the file has {listed}{more}"
+    raise refusal(file, f"no column is called {asked!r}", key=key, mend=mend)
+
+
+def _same_unit(column: Column, asked: str) -> bool:
+    unit = split_unit(asked)[1]
+    return not unit or not column.unit or unit == column.unit

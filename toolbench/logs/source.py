@@ -1,0 +1,93 @@
+"""The bytes of one recording: what the file is, its first and last kilobytes, and the refusals before any parsing."""
+
+from __future__ import annotations
+
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+
+from toolbench.errors import Fault, RecordingError
+
+HEAD_SIZES = (16_384, 262_144, 4_194_304)
+TAIL_SIZE = 65_536
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A regular, readable, non-empty file: its state when opened, the first bytes of it and the last."""
+
+    path: Path
+    size: int
+    changed_ns: int
+    tail: bytes
+
+    @property
+    def name(self) -> str:
+        """The path as it was given, for messages."""
+        return str(self.path)
+
+    def head(self, size: int) -> bytes:
+        """The first `size` bytes."""
+        with self.path.open("rb") as stream:
+            return stream.read(size)
+
+    def everything(self) -> bytes:
+        """All bytes. Only the careful way of reading needs them."""
+        return self.path.read_bytes()
+
+    def refuse_if_changed(self) -> None:
+        """Raises RecordingError when the file is not what it was when reading began."""
+        now = self.path.stat()
+        if (now.st_size, now.st_mtime_ns) != (self.size, self.changed_ns):
+            raise refusal(self.name, "changed while it was read", mend="read it again when the logger has closed it")
+
+
+def refusal(
+    file: str, message: str, *, line: int | None = None, key: str | None = None, mend: str | None = None
+) -> RecordingError:
+    """A RecordingError with one fault: what was seen, where, and what would be right."""
+    return RecordingError(Fault(message, file=file, line=line, key=key, mend=mend))
+
+
+def open_source(path: str | os.PathLike[str]) -> Source:
+    """Look at a file without parsing it.
+
+    Raises
+    ------
+    RecordingError
+        The file is missing, a folder, a pipe or device, may not be read, or is empty.
+    """
+    where = Path(path)
+    try:
+        state = where.stat()
+        if stat.S_ISDIR(state.st_mode):
+            raise refusal(str(where), "is a folder, not a recording", mend="name one file in it")
+        if not stat.S_ISREG(state.st_mode):
+            raise refusal(str(where), "is a pipe or a device, not a file", mend="save the recording to a file first")
+        if state.st_size == 0:
+            raise refusal(str(where), "is empty (0 bytes)", mend="export it again from the logger")
+        with where.open("rb") as stream:
+            stream.seek(max(0, state.st_size - TAIL_SIZE))
+            tail = stream.read(TAIL_SIZE)
+    except FileNotFoundError:
+        raise refusal(str(where), "does not exist", mend=_neighbour(where)) from None
+    except NotADirectoryError:
+        raise refusal(str(where), "does not exist: a part of its path is a file, not a folder") from None
+    except PermissionError:
+        raise refusal(str(where), "may not be read", mend="give yourself the permission to read it") from None
+    except (OSError, ValueError) as error:
+        raise refusal(str(where), f"cannot be opened: {getattr(error, 'strerror', None) or error}") from None
+    return Source(where, state.st_size, state.st_mtime_ns, tail)
+
+
+def _neighbour(path: Path) -> str | None:
+    """The nearest name in the same folder, if one is near."""
+    from difflib import get_close_matches
+
+    try:
+        names = [entry.name for entry in path.parent.iterdir()]
+    except OSError:
+        return f"its folder {str(path.parent)!r} does not exist either"
+    near = get_close_matches(path.name, names, n=1)
+    return f"did you mean {near[0]!r}?" if near else None

@@ -1,0 +1,295 @@
+"""The rows of a file as columns. The fast way lets the parser take the file whole; the careful way looks at every line."""
+
+from __future__ import annotations
+
+import csv
+import io
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from toolbench.logs.cells import MISSING_SPELLINGS, NUMBER, common_unit, is_stamp, split_line, to_float
+from toolbench.logs.encoding import Encoding
+from toolbench.logs.layout import Layout
+from toolbench.logs.names import Column
+from toolbench.logs.source import HEAD_SIZES, Source, refusal
+from toolbench.quantities.units import is_unit
+
+
+@dataclass(slots=True)
+class Table:
+    """Parsed rows: `columns` by position, `lines` of the file for each row, and what was left out."""
+
+    columns: dict[int, Any]
+    rows: int
+    first_line: int
+    kept: npt.NDArray[np.int64] | None = None
+    """Offset of every row from `first_line`, None where no line was left out."""
+    dropped: list[int] = field(default_factory=list)
+    footer: list[int] = field(default_factory=list)
+    blank: list[int] = field(default_factory=list)
+    cut: int | None = None
+    unreadable: dict[int, list[tuple[int, str]]] = field(default_factory=dict)
+    glued: dict[int, str] = field(default_factory=dict)
+
+    def line(self, row: int | np.integer[Any]) -> int:
+        """Line of the file in which a row stands."""
+        return self.first_line + int(row if self.kept is None else self.kept[row])
+
+    def keep(self, mask: npt.NDArray[np.bool_]) -> None:
+        """Leave out the rows where the mask is False; their lines are entered in `dropped`."""
+        self.dropped += [self.line(int(row)) for row in np.flatnonzero(~mask)]
+        offsets = np.arange(self.rows, dtype=np.int64) if self.kept is None else self.kept
+        self.kept = offsets[mask]
+        self.columns = {index: values[mask] for index, values in self.columns.items()}
+        self.rows = len(self.kept)
+
+
+def read_table(
+    source: Source, encoding: Encoding, layout: Layout, wanted: Sequence[Column], skip: Sequence[int]
+) -> Table:
+    """All rows of the wanted columns, numbers exact to the last printed digit.
+
+    Raises
+    ------
+    RecordingError
+        Too many rows do not have the shape of the others.
+    """
+    if _can_be_fast(source, encoding, layout, skip):
+        table = _read_fast(source, layout, wanted)
+        if table is not None:
+            return table
+    return _read_careful(source, encoding, layout, wanted, frozenset(skip))
+
+
+def _can_be_fast(source: Source, encoding: Encoding, layout: Layout, skip: Sequence[int]) -> bool:
+    """Whether the parser may have the file as it is: nothing in it shifts lines or needs the true encoding."""
+    if skip or layout.wrapped or layout.delimiter == " " or not encoding.like_utf8:
+        return False
+    if "text" in layout.kinds and not encoding.name.startswith("utf-8"):
+        return False
+    if any('"' in line for line in layout.preamble) or _looks_cut(source, layout):
+        return False
+    # CR CR LF is two line ends for the parser and one for an editor: lines would be counted differently.
+    seen = source.head(HEAD_SIZES[0]) + source.tail
+    return b"\r" not in seen.replace(b"\r\n", b"").removesuffix(b"\r")
+
+
+def _options(layout: Layout) -> dict[str, Any]:
+    # Each of these keeps the parser's parallel path; memory_map, comment, nrows or a list for skiprows would leave it.
+    return {
+        "sep": layout.delimiter,
+        "decimal": layout.decimal,
+        "header": None,
+        "names": range(layout.width),
+        "index_col": False,
+        "skip_blank_lines": False,
+        "na_values": MISSING_SPELLINGS,
+        "quoting": csv.QUOTE_MINIMAL if layout.quoted else csv.QUOTE_NONE,
+        "encoding": "utf-8",
+        "encoding_errors": "replace",
+    }
+
+
+def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column]) -> Table | None:
+    """The table, or None where anything in it asks for a closer look."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
+            frame = pd.read_csv(source.path, skiprows=layout.first_data_line - 1, **_options(layout))
+    except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError, OverflowError, ValueError):
+        return None
+    columns: dict[int, Any] = {}
+    for column in wanted:
+        values = _plain_column(frame[column.index], column, layout)
+        if values is None:
+            return None
+        columns[column.index] = values
+    return Table(columns, len(frame), layout.first_data_line)
+
+
+def _plain_column(values: Any, column: Column, layout: Layout) -> Any:
+    """A parsed column that needs no second look, else None: a gap in it may be an empty cell or a short row."""
+    if column.kind in ("stamp", "text"):
+        is_text = values.dtype == "str" and not values.isna().any()
+        return values if is_text and not common_unit(column.sample, layout.decimal) else None
+    if values.dtype.kind not in "iuf":
+        return None
+    array = values.to_numpy()
+    if column.kind == "empty":
+        return array
+    first = to_float(column.sample[0].strip('"'), layout.decimal)
+    # The first row must be the one that was found in the head: a stray quote above it would shift all rows.
+    if len(array) == 0 or array[0] != first or (array.dtype.kind == "f" and not np.isfinite(array).all()):
+        return None
+    return array
+
+
+def _read_careful(
+    source: Source, encoding: Encoding, layout: Layout, wanted: Sequence[Column], skip: frozenset[int]
+) -> Table:
+    text = encoding.decode(source.everything()).replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
+    lines = text.split("\n")
+    complete = lines[-1] == ""
+    if complete:
+        lines.pop()
+    table = Table({}, 0, layout.first_data_line)
+    rows = _good_lines(lines, layout, skip, table, complete=complete)
+    _refuse_ragged(source, table, len(rows))
+    cells = _split_all(rows, layout, wanted)
+    for column in wanted:
+        table.columns[column.index] = _convert(cells[column.index], column, layout, table)
+    table.rows = len(rows)
+    _drop_rows_of_text(table, wanted, cells)
+    table.unreadable = {
+        index: [(table.line(row), cell) for row, cell in bad] for index, bad in table.unreadable.items() if bad
+    }
+    _part_footer(table)
+    return table
+
+
+def _good_lines(lines: list[str], layout: Layout, skip: frozenset[int], table: Table, *, complete: bool) -> list[str]:
+    """Lines that have the width of a row. The others are entered in the table as blank, dropped or cut."""
+    delimiter, first = layout.delimiter, layout.first_data_line
+    used = max((i + 1 for i, kind in enumerate(layout.kinds) if kind != "empty"), default=layout.width)
+    good: list[str] = []
+    kept: list[int] = []
+    last = len(lines) - first
+    blanks = " \x1a\x00" + ("" if delimiter == " " else delimiter)
+    for offset, line in enumerate(lines[first - 1 :]):
+        number = first + offset
+        if layout.wrapped:
+            line = line.strip()[1:-1].replace('""', '"')
+        if number in skip:
+            continue
+        if not line.strip(blanks):
+            table.blank.append(number)
+            continue
+        width = len(split_line(line, delimiter)) if delimiter == " " or '"' in line else line.count(delimiter) + 1
+        cut = offset == last and not complete and (width < used or _shorter(line, good[-20:], layout))
+        if cut:
+            table.cut = number
+        elif used <= width <= layout.width or (
+            width > layout.width and not line.split(delimiter, layout.width)[-1].strip(blanks)
+        ):
+            good.append(line)
+            kept.append(offset)
+        else:
+            table.dropped.append(number)
+    table.kept = np.asarray(kept, dtype=np.int64)
+    return good
+
+
+def _refuse_ragged(source: Source, table: Table, good: int) -> None:
+    if len(table.dropped) > max(10, good // 10):
+        raise refusal(
+            source.name,
+            f"{len(table.dropped)} of its rows hold another number of cells than the first ones "
+            f"({good} are alike), the first of them in this line",
+            line=table.dropped[0],
+            mend="export one table per file, or name the lines to leave out with `skip_lines`",
+        )
+    if not good:
+        raise refusal(source.name, "holds no complete row", line=table.first_line)
+
+
+def _split_all(rows: list[str], layout: Layout, wanted: Sequence[Column]) -> dict[int, list[str]]:
+    """Cells of the wanted columns as text."""
+    if layout.delimiter == " ":
+        split = [row.split() for row in rows]
+    elif layout.quoted:
+        split = list(csv.reader(io.StringIO("\n".join(rows)), delimiter=layout.delimiter, skipinitialspace=True))
+        if len(split) != len(rows):  # a quote left open: take every line on its own
+            split = [split_line(row, layout.delimiter) for row in rows]
+    else:
+        split = [row.split(layout.delimiter) for row in rows]
+    return {c.index: [row[c.index] if c.index < len(row) else "" for row in split] for c in wanted}
+
+
+def _convert(cells: list[str], column: Column, layout: Layout, table: Table) -> Any:
+    """A column of numbers as an array; a column of text as it stands."""
+    if column.kind in ("stamp", "text"):
+        glued = common_unit(cells[:60], layout.decimal) if column.kind == "text" else ""
+        if not (glued and is_unit(glued)):
+            return pd.Series([cell.strip() for cell in cells], dtype="str")
+        table.glued[column.index] = glued
+        cells = [cell.strip().removesuffix(glued) for cell in cells]
+    whole = _whole_numbers(cells)
+    if whole is not None:
+        return whole
+    values = [to_float(cell, layout.decimal) for cell in cells]
+    bad = [(row, cells[row].strip()) for row, value in enumerate(values) if value is None]
+    table.unreadable[column.index] = bad
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+
+
+def _whole_numbers(cells: list[str]) -> npt.NDArray[np.int64] | None:
+    """Integers stay integers, so that an epoch in nanoseconds keeps its last digit."""
+    if not all(cell.strip().lstrip("+-").isdecimal() for cell in cells):
+        return None
+    try:
+        return np.array([int(cell) for cell in cells], dtype=np.int64)
+    except OverflowError:
+        return None
+
+
+def _drop_rows_of_text(table: Table, wanted: Sequence[Column], cells: dict[int, list[str]]) -> None:
+    """Leave out rows in which no column of numbers holds one and at least one holds words: a second header, an end mark."""
+    numbers = [column.index for column in wanted if column.kind == "number"]
+    stamps = [column.index for column in wanted if column.kind == "stamp"]
+    bad = sorted({row for index in numbers for row, _ in table.unreadable.get(index, ())})
+    words = [
+        row
+        for row in bad
+        if not any(np.isfinite(table.columns[index][row]) for index in numbers)
+        and not any(is_stamp(cells[index][row].strip()) for index in stamps)
+    ]
+    if len(numbers) < 2 and not stamps:
+        # One bad cell in the only column is a bad cell; behind the last number it is a footer.
+        numeric = np.flatnonzero(np.isfinite(table.columns[numbers[0]])) if numbers else np.empty(0, dtype=np.int64)
+        words = [row for row in words if len(numeric) and row > numeric[-1]]
+    if not words:
+        return
+    mask = np.ones(table.rows, dtype=np.bool_)
+    mask[words] = False
+    moved = np.cumsum(mask) - 1
+    table.unreadable = {
+        index: [(int(moved[row]), cell) for row, cell in found if mask[row]]
+        for index, found in table.unreadable.items()
+    }
+    table.keep(mask)
+
+
+def _part_footer(table: Table) -> None:
+    """Dropped lines behind the last row are a footer, not lost data."""
+    last = table.line(table.rows - 1) if table.rows else table.first_line
+    table.footer = sorted(line for line in table.dropped if line > last)
+    table.dropped = sorted(line for line in table.dropped if line < last)
+    table.blank = [line for line in table.blank if line < last]
+
+
+def _looks_cut(source: Source, layout: Layout) -> bool:
+    """Whether the file ends inside its last row, as far as its last lines show."""
+    if source.tail.endswith((b"\n", b"\r")):
+        return False
+    lines = source.tail.decode("utf-8", errors="replace").splitlines()
+    return len(lines) > 1 and _shorter(lines[-1], lines[-21:-1], layout)
+
+
+def _shorter(line: str, before: Sequence[str], layout: Layout) -> bool:
+    """Whether the last cell of a line without an end has fewer decimals than every row before it, which all have the same."""
+
+    def decimals(text: str) -> int | None:
+        cells = split_line(text.strip(), layout.delimiter)
+        cell = cells[-1].strip('"') if cells else ""
+        return len(cell.partition(layout.decimal)[2]) if NUMBER[layout.decimal].match(cell) else None
+
+    seen = [places for row in before if (places := decimals(row)) is not None]
+    own = decimals(line)
+    return len(seen) >= 5 and len(set(seen)) == 1 and own is not None and own < seen[0]
