@@ -33,6 +33,7 @@ BENCH_FAULTS = [
     (HELD, HELD + "min_runs = 0\n", "protocols.held.min_runs", "0: must be 1 or more", None),
     (HELD, HELD + "label = 3\n", "protocols.held.label", "a text in quotes is needed", None),
     (EPISODE, "", "episodes[1]", 'the key "id" is needed here', None),
+    ("[[episodes]]", "[episodes]", "episodes", "a table stands where a list", "write [[episodes]], with two brackets"),
     # quantities
     ('"5 s"', '"5"', "protocols.held.duration", '"5" has no unit', None),
     ('"5 s"', "5", "protocols.held.duration", '"5" has no unit', None),
@@ -329,6 +330,10 @@ def test_every_fault_of_every_file_at_once(tmp_path: Path) -> None:
 def test_a_faulty_table_is_still_known_to_those_who_name_it(tmp_path: Path) -> None:
     found = faults(write(tmp_path, bench=BENCH.replace("[setups.near]", "[setups.near]\nnonsense = 1")))
     assert [f.key for f in found] == ["setups.near.nonsense"]
+
+
+def test_tools_csv_that_cannot_be_read_is_one_fault(tmp_path: Path) -> None:
+    assert [(f.file, f.message) for f in faults(write(tmp_path, tools=""))] == [("tools.csv", "holds no header")]
 
 
 def test_an_error_reads_as_one_to_three_lines(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ from toolbench.records.settings import (
     TimeColumn,
     Tool,
 )
-from toolbench.settings import commented_bench, read_settings, write_season, write_starter
+from toolbench.settings import bench_schema, commented_bench, read_settings, write_season, write_starter
 
 SMALLEST = """\
 [loggers.rig]
@@ -289,3 +289,12 @@ def test_the_same_season_under_crlf(tmp_path: Path) -> None:
     (tmp_path / "other").mkdir()
     other = read_settings(write(tmp_path / "other", *(t.replace("\n", "\r\n") for t in (BENCH, TOOLS, RUNS))))
     assert (plain.lines, plain.runs, plain.tools) == (other.lines, other.runs, other.tools)
+
+
+def test_the_schema_knows_the_short_forms_and_the_units() -> None:
+    schema = bench_schema()
+    assert schema["additionalProperties"] is False
+    protocol, channel = schema["$defs"]["ProtocolModel"], schema["$defs"]["LoggerModel"]["properties"]["channels"]
+    assert {"type": "string"} in protocol["properties"]["duration"]["anyOf"]
+    assert {"type": "string"} in channel["additionalProperties"]["anyOf"]
+    assert "from" in schema["$defs"]["CertificateModel"]["required"]

@@ -197,7 +197,13 @@ def _report(detail: ErrorDetails, faults: Faults) -> None:
         faults.bench(path, reason if reason.startswith('"') else f"{shown(seen)}: {reason}")
     else:
         needed = _NEEDED.get(kind, detail["msg"])
-        faults.bench(path, f"{shown(seen)} stands where {needed} is needed")
+        mend = f"write [[{path[0]}]], with two brackets" if kind == "list_type" and isinstance(seen, dict) else None
+        faults.bench(path, f"{'a table' if mend else shown(seen)} stands where {needed} is needed", mend)
+
+
+def bench_schema() -> dict[str, Any]:
+    """JSON Schema of bench.toml, for editors that complete keys and check them while one types."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **DocumentModel.model_json_schema()}
 
 
 def known_keys(path: tuple[str | int, ...]) -> tuple[str, ...]:

@@ -10,6 +10,8 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from toolbench.quantities.units import KINDS, STANDARD_ATMOSPHERE_PA, QuantityError, to_si, unit_factor
 
+_BARE = ("fraction", "flow_coefficient")
+
 
 def _written(quantity: str) -> BeforeValidator:
     """A number with its unit, in quotes; becomes SI."""
@@ -20,7 +22,7 @@ def _written(quantity: str) -> BeforeValidator:
         ambient = (info.context or {}).get("ambient_pressure_pa", STANDARD_ATMOSPHERE_PA)
         return to_si(str(value), quantity, ambient_pressure_pa=ambient)
 
-    return BeforeValidator(read)
+    return BeforeValidator(read, json_schema_input_type=str | float if quantity in _BARE else str)
 
 
 def _check(test: Callable[[Any], bool], sentence: str) -> AfterValidator:
@@ -32,9 +34,11 @@ def _check(test: Callable[[Any], bool], sentence: str) -> AfterValidator:
     return AfterValidator(check)
 
 
-def _short(key: str) -> BeforeValidator:
+def _short(key: str, model: Any) -> BeforeValidator:
     """A plain text where a table may stand: the table with only this key."""
-    return BeforeValidator(lambda value: {key: value} if isinstance(value, str) else value)
+    return BeforeValidator(
+        lambda value: {key: value} if isinstance(value, str) else value, json_schema_input_type=str | model
+    )
 
 
 def _listed(value: Any) -> Any:
@@ -74,7 +78,7 @@ Factor = Annotated[float, _check(lambda v: v > 0, "a coverage factor is positive
 Count = Annotated[int, _check(lambda v: v >= 1, "must be 1 or more")]
 Line = Annotated[int, _check(lambda v: v >= 1, "lines are counted from 1")]
 Day = Annotated[date, BeforeValidator(_day)]
-Texts = Annotated[list[str], BeforeValidator(_listed)]
+Texts = Annotated[list[str], BeforeValidator(_listed, json_schema_input_type=str | list[str])]
 
 
 class Model(BaseModel):
@@ -114,8 +118,8 @@ class ChannelModel(Model):
 
 
 class LoggerModel(Model):
-    time: Annotated[TimeModel, _short("column")] = TimeModel()
-    channels: dict[str, Annotated[ChannelModel, _short("column")]] = Field(default_factory=dict)
+    time: Annotated[TimeModel, _short("column", TimeModel)] = TimeModel()
+    channels: dict[str, Annotated[ChannelModel, _short("column", ChannelModel)]] = Field(default_factory=dict)
     rig: str = ""
     filter: str = ""
     bandwidth: Annotated[float, _written("frequency"), _positive] | None = None
@@ -238,7 +242,7 @@ class LeadModel(Model):
 class SetupModel(Model):
     label: str | None = None
     supply: Literal["air", "battery", "mains"] | None = None
-    regulator: Annotated[RegulatorModel, _short("set")] | None = None
+    regulator: Annotated[RegulatorModel, _short("set", RegulatorModel)] | None = None
     receiver: ReceiverModel | None = None
     line: list[LinePartModel] = Field(default_factory=list)
     nominal_voltage: Annotated[float, _written("voltage"), _positive] | None = None

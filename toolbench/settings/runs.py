@@ -120,7 +120,7 @@ def _id(kind: str, row: Row, said: Mapping[str, str], table: Table, known: Known
     ids = known.of(kind)
     if not id:
         several = f": there are {len(ids)}" if ids and kind == "logger" else ""
-        table.fault(row, kind, f"the {kind} is missing{several}", did_you_mean("", ids or ()))
+        table.fault(row, kind, f"the {kind} is missing{several}", did_you_mean("", ids or (), none=_none(kind)))
     elif ids is not None and id not in ids:
         table.fault(row, kind, f'{kind} "{id}" is not known', did_you_mean(id, ids, none=_none(kind)))
     elif ids is None and (problem := id_fault(id)):

@@ -34,14 +34,14 @@ COLUMNS = ("tool", "name", "price", "from", *QUANTITIES, *_TEXTS)
 
 
 def read_tools(folder: Path, faults: Faults) -> dict[str, Tool] | None:
-    """Read tools.csv; None where there is none."""
+    """Read tools.csv; None where there is none, or where it cannot be read (a fault) and so cannot say what is known."""
     table = read_table(folder, TOOLS, faults)
     if table is None:
-        return {} if (folder / TOOLS).exists() else None
+        return None
     if "tool" not in table.columns:
         close = nearest("tool", [c for c in table.columns if c not in COLUMNS])
         table.fault(None, "tool", 'the column "tool" is needed', f'is "{close}" meant?' if close else None)
-        return {}
+        return None
     tools: dict[str, Tool] = {}
     seen: dict[str, int] = {}
     for row in table.rows:
