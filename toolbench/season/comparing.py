@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -12,6 +13,7 @@ from toolbench.errors import AnalysisError, Fault
 from toolbench.metrology import (
     ItemCurves,
     ItemRuns,
+    Outcome,
     Pooled,
     Row,
     compare_items,
@@ -22,13 +24,19 @@ from toolbench.metrology import (
 )
 from toolbench.records.comparison import Band, ComparisonRecord, Item
 from toolbench.records.findings import Finding, worst_first
-from toolbench.records.runs import Run
+from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.design import design_findings, refuse_unlike, same_content
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
 from toolbench.season.reducing import Reduced, reduce_runs
 from toolbench.season.sources import parts_of
+
+FAMILY = ("at_mark", "sustained", "peak")
+"""Rows of the response that are told as one story hold together; all other rows hold together among themselves."""
+
+BAND_POINTS = 100
+"""Grid times of the bands at most: a blow's ripple is averaged, and a stretch of time is one statement, not fifty."""
 
 METRIC_ORDER = (
     "at_mark",
@@ -100,16 +108,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
     refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
     pairs = _pairs(items, episode.compare)
     rows = _rows(list(runs.values()), protocol)
-    samples = [_sample(season, item, runs, rows) for item in items]
-    pooled = _pooled(season, protocol, items, runs, rows)
-    outcome = compare_items(
-        samples,
-        rows,
-        pairs,
-        confidence=protocol.confidence,
-        pooled=pooled,
-        equivalent_within=episode.equivalent_within,
-    )
+    outcome = _judge(season, plan, protocol, items, runs, rows, pairs)
     bands = tuple(
         band
         for response in protocol.response
@@ -128,7 +127,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         differences=outcome.differences,
         bands=bands,
         spans=find_spans(bands),
-        findings=_findings(season, plan, items, runs, reduced, samples, rows),
+        findings=_findings(season, plan, items, runs, reduced, rows),
         duration_s=reduced.timing.duration_s,
         marks_s=reduced.timing.marks_s,
         window_s=reduced.timing.window_s,
@@ -137,6 +136,51 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         family_level=outcome.family_level,
         digests=_digests(season, list(runs.values())),
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
+    )
+
+
+def _judge(
+    season: Season,
+    plan: ReportPlan,
+    protocol: Protocol,
+    items: Sequence[Item],
+    runs: dict[str, Run],
+    rows: Sequence[Row],
+    pairs: Sequence[tuple[str, str]],
+) -> Outcome:
+    """All rows, in two families: what is told of the response, and everything that explains it."""
+    told = [row for row in rows if row.metric in FAMILY and row.response in protocol.response]
+    rest = [row for row in rows if row not in told]
+    outcomes = [
+        compare_items(
+            [_sample(season, item, runs, part) for item in items],
+            part,
+            pairs,
+            confidence=protocol.confidence,
+            pooled=_pooled(season, protocol, items, runs, part),
+            equivalent_within=season.settings.episodes[plan.episode].equivalent_within,
+        )
+        for part in (told, rest)
+        if part
+    ]
+    first = outcomes[0]
+    place = {(row.response, row.metric, row.at): k for k, row in enumerate(rows)}
+    names = {item.id: k for k, item in enumerate(items)}
+    contests = {pair: k for k, pair in enumerate(pairs)}
+    return replace(
+        first,
+        levels=tuple(
+            sorted(
+                (level for outcome in outcomes for level in outcome.levels),
+                key=lambda one: (names[one.item], place[(one.response, one.metric, one.at)]),
+            )
+        ),
+        differences=tuple(
+            sorted(
+                (one for outcome in outcomes for one in outcome.differences),
+                key=lambda one: (contests[(one.item, one.baseline)], place[(one.response, one.metric, one.at)]),
+            )
+        ),
     )
 
 
@@ -286,19 +330,26 @@ def _bands(
         curves.append(
             ItemCurves(
                 id=item.id,
-                curves=np.stack([run.traces[response].mean for run in mine]),
+                curves=np.stack([_coarse(run.traces[response].mean) for run in mine]),
                 blocks=blocks if all(blocks) else (),
                 sources=tuple(source for source in shared if not source.per_run),
             )
         )
     return make_bands(
         curves,
-        first.grid_s,
+        _coarse(first.grid_s),
         pairs,
         response=response,
         unit=first.traces[response].unit,
         confidence=protocol.confidence,
     )
+
+
+def _coarse(values: Floats) -> Floats:
+    """Means of neighbouring buckets, at most BAND_POINTS of them; the grid's times are taken the same way."""
+    step = -(-len(values) // BAND_POINTS)
+    edges = np.arange(0, len(values), step)
+    return np.asarray(np.add.reduceat(values, edges) / np.diff(np.append(edges, len(values))))
 
 
 def _findings(
@@ -307,7 +358,6 @@ def _findings(
     items: Sequence[Item],
     runs: dict[str, Run],
     reduced: Reduced,
-    samples: Sequence[ItemRuns],
     rows: Sequence[Row],
 ) -> tuple[Finding, ...]:
     settings = season.settings
@@ -318,7 +368,8 @@ def _findings(
     found += same_content({run.id: run.digest for run in used}, {run.id: run.entry.file for run in used})
     found += design_findings(settings, episode, protocol, items, used)
     orders = [[runs[r].entry.order for r in item.runs] for item in items]
-    found += statistical_findings(samples, rows, orders)
+    headline = [row for row in rows if (row.response, row.metric) == (protocol.response[0], "sustained")]
+    found += statistical_findings([_sample(season, item, runs, headline) for item in items], headline, orders)
     absent = [cell for cell in plan.cells if cell.id not in {item.id for item in items}]
     if absent:
         names = ", ".join(cell.label for cell in absent)

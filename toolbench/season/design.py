@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
 from toolbench.errors import AnalysisError, Fault
@@ -47,9 +48,37 @@ def design_findings(
 
 
 def differing_parts(first: Setup, second: Setup) -> tuple[str, ...]:
-    """The parts of two setups that differ, such as `line 1 length`; empty where nothing stated differs."""
-    keys = sorted({*first.facts, *second.facts})
-    return tuple(key for key in keys if first.facts.get(key) != second.facts.get(key))
+    """What two setups differ in, part by part: `hose 1 length`, `number of couplers`, `regulator set`; empty where nothing stated does.
+
+    More of the same coupler or fitting is one difference, wherever it stands in the line.
+    """
+    keys = sorted({key for key in (*first.facts, *second.facts) if not key.startswith("line.")})
+    found = [key.replace(".", " ").replace("_", " ") for key in keys if first.facts.get(key) != second.facts.get(key)]
+    hoses = [[part for part in setup.line if part.part == "hose"] for setup in (first, second)]
+    if len(hoses[0]) != len(hoses[1]):
+        found.append("number of hoses")
+    for number, pair in enumerate(zip(*hoses, strict=False), start=1):
+        found += [
+            f"hose {number} {word}" for name, word in HOSE_FACTS if len({getattr(hose, name) for hose in pair}) > 1
+        ]
+    for kind, words in (("coupler", "couplers"), ("fitting", "fittings")):
+        fitted = [
+            Counter(replace(part, name="") for part in setup.line if part.part == kind) for setup in (first, second)
+        ]
+        if set(fitted[0]) == set(fitted[1]) and fitted[0] != fitted[1]:
+            found.append(f"number of {words}")
+        elif fitted[0] != fitted[1]:
+            found.append(words)
+    return tuple(found)
+
+
+HOSE_FACTS = (
+    ("bore_m", "bore"),
+    ("length_m", "length"),
+    ("roughness_m", "roughness"),
+    ("coil_diameter_m", "coil"),
+    ("material", "material"),
+)
 
 
 def _confounded(settings: SeasonSettings, episode: Episode, items: Sequence[Item]) -> list[Finding]:

@@ -46,6 +46,7 @@ def load_run(settings: SeasonSettings, entry: RunEntry) -> RawRun:
         if channel.sensor:
             sensors[channel.name] = channel.sensor
     _torque_from_force(logger, channels, units, sensors)
+    # Notes on how a file was read are for `inspect`; a report carries what touches its numbers.
     findings = tuple(
         Finding(
             code=found.code,
@@ -58,6 +59,7 @@ def load_run(settings: SeasonSettings, entry: RunEntry) -> RawRun:
             line=found.line,
         )
         for found in log.findings
+        if found.severity != "note"
     )
     return RawRun(
         entry=entry,

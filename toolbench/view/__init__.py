@@ -15,6 +15,7 @@ _WHERE = {
     "show_cautions": "toolbench.view.tables",
     "show_origin": "toolbench.view.tables",
     "write_notes": "toolbench.view.tables",
+    "write_results": "toolbench.view.tables",
     "plot_bands": "toolbench.view.figures",
     "plot_intervals": "toolbench.view.figures",
     "plot_runs": "toolbench.view.figures",

@@ -120,6 +120,7 @@ def plot_bands(
     unit = chosen[0][2].unit if chosen else ""
     ax.set_ylabel(axis_label(response, unit, settings))
     if not chosen:
+        ax.set_axis_off()
         ax.text(0.5, 0.5, "No run could be used", transform=ax.transAxes, ha="center", color=MUTED)
     if labels:
         label_ends(ax, ends)

@@ -140,11 +140,21 @@ def say_cut(ax: Axes, text: str) -> None:
 
 
 def wrapped(text: str, width: int = 17, lines: int = 2) -> str:
-    """A label on at most `lines` lines; what does not fit ends in an ellipsis."""
-    parts = textwrap.wrap(text, width) or [text]
-    if len(parts) > lines:
-        parts = [*parts[: lines - 1], parts[lines - 1][: width - 1].rstrip() + "…"]
+    """A label on at most `lines` lines; what does not fit loses its middle."""
+    room = width * lines
+    parts = textwrap.wrap(shortened(text, room), width)
+    while len(parts) > lines:
+        room -= 1
+        parts = textwrap.wrap(shortened(text, room), width)
     return "\n".join(parts)
+
+
+def shortened(text: str, room: int) -> str:
+    """A text of at most `room` characters; what is cut is the middle, for names of one family differ at their ends."""
+    if len(text) <= room:
+        return text
+    tail = (room - 1) // 2
+    return f"{text[: room - 1 - tail].rstrip()}…{text[len(text) - tail :].lstrip()}"
 
 
 def label_ends(ax: Axes, ends: list[tuple[str, float, Look]]) -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from toolbench.quantities import format_seconds
 from toolbench.records.comparison import ComparisonRecord, Difference
-from toolbench.view.figures.canvas import FONT_SIZE, INK, MUTED, RULE, Look, look, new_axes
+from toolbench.view.figures.canvas import FONT_SIZE, INK, MUTED, RULE, Look, look, new_axes, shortened
 from toolbench.view.markup import Compared
 from toolbench.view.wording.printed import item_label
 from toolbench.view.wording.sentences import percent_text
@@ -28,7 +29,7 @@ def interval_rows(record: ComparisonRecord, response: str) -> list[tuple[str, st
 
 def row_count(record: ComparisonRecord, response: str) -> int:
     """Lines the plot needs: one per difference and one per heading."""
-    return sum(len(rows) + 1 for _, _, rows in interval_rows(record, response)) or 1
+    return math.ceil(sum(len(rows) + 1.4 for _, _, rows in interval_rows(record, response))) or 1
 
 
 def _draw_row(ax: Axes, y: float, row: Difference, seen: Look) -> None:
@@ -57,6 +58,7 @@ def _limits(ax: Axes, rows: list[Row]) -> None:
     for _, row in rows:
         wide = row.family_interval
         bounds += [v for v in (wide.lower, wide.upper, row.percent.value) if math.isfinite(v)]
+    ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
     room = 0.06 * (max(bounds) - min(bounds)) or 1.0
     ax.set_xlim(min(bounds) - room, max(bounds) + room)
 
@@ -81,8 +83,8 @@ def plot_intervals(comparison: Compared, ax: Axes | None = None, *, response: st
     y = 0.0
     for item, base, found in interval_rows(record, response):
         heading = f"{item_label(record, item)} against {item_label(record, base)}"
-        short = heading if len(heading) <= 64 else heading[:63].rstrip() + "…"
-        ax.text(-0.28, y, short, transform=ax.get_yaxis_transform(), va="center", fontweight="bold")
+        y += 0.4 if rows else 0
+        ax.text(-0.28, y, shortened(heading, 66), transform=ax.get_yaxis_transform(), va="center", fontweight="bold")
         y += 1
         for row in found:
             _draw_row(ax, y, row, look(order.get(item, 1)))
@@ -99,5 +101,7 @@ def plot_intervals(comparison: Compared, ax: Axes | None = None, *, response: st
     ax.set_axisbelow(True)
     ax.set_xlabel("Difference in percent of the baseline's level", fontsize=FONT_SIZE)
     if not rows:
+        ax.clear()
+        ax.set_axis_off()
         ax.text(0.5, 0.5, "No difference could be formed", transform=ax.transAxes, ha="center", color=MUTED)
     return ax

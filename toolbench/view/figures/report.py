@@ -9,22 +9,31 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from toolbench import files
-from toolbench.quantities import format_percent, format_seconds
+from toolbench.quantities import format_number, format_percent, format_seconds, unit_label
 from toolbench.records.comparison import ComparisonRecord
 from toolbench.view.figures.bands import bands_of, plot_bands, plot_percent
-from toolbench.view.figures.canvas import LIGHT_GROUND, MOST_OVERLAID, style, wrapped
+from toolbench.view.figures.canvas import LIGHT_GROUND, MOST_OVERLAID, Look, look, style, wrapped
 from toolbench.view.figures.intervals import interval_rows, plot_intervals, row_count
 from toolbench.view.figures.svg import file_svg, page_svg, raw_svg
 from toolbench.view.markup import Compared, Shown, render
-from toolbench.view.wording.printed import item_label, print_number, print_share, response_words
+from toolbench.view.wording.printed import (
+    display_unit,
+    item_label,
+    print_number,
+    print_share,
+    response_words,
+    scaled,
+)
 from toolbench.view.wording.sentences import percent_text
 
 _WIDTH = 6.6
 _DPI = 220
 _TIMES = 10
+_PANEL = 1.98
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,25 +81,34 @@ def _small_multiples(comparison: Compared, response: str) -> Figure:
     record = comparison.record
     others = [item for _, item, _ in bands_of(record, response) if item.id != record.baseline]
     lines = math.ceil(len(others) / 2)
-    height = 2.1 * lines + 0.5
+    height = _PANEL * lines + 0.5
     figure = Figure(figsize=(_WIDTH, height))
     axes = []
     for index, item in enumerate(others):
         line, column = divmod(index, 2)
-        bottom = (0.5 + 2.1 * (lines - 1 - line)) / height
-        ax = figure.add_axes((0.115 + 0.46 * column, bottom, 0.41, 1.62 / height))
+        bottom = (0.5 + _PANEL * (lines - 1 - line)) / height
+        ax = figure.add_axes((0.115 + 0.46 * column, bottom, 0.41, 1.5 / height))
         plot_bands(comparison, ax, response=response, items=(record.baseline, item.id), labels=False)
-        ax.set_title(wrapped(item_label(record, item.id), 34, 2), loc="left", fontsize=9.5, fontweight="bold")
+        _panel_title(ax, item_label(record, item.id), look(record.items.index(item)))
         if column:
             ax.set_ylabel("")
+            ax.tick_params(labelleft=False)
         if index < len(others) - 2:
             ax.set_xlabel("")
+            ax.tick_params(labelbottom=False)
         axes.append(ax)
     top = max((ax.get_ylim()[1] for ax in axes), default=1.0)
     low = min((ax.get_ylim()[0] for ax in axes), default=0.0)
     for ax in axes:
         ax.set_ylim(low, top)
     return figure
+
+
+def _panel_title(ax: Axes, label: str, seen: Look) -> None:
+    """The name of the item above its panel, with a piece of its line before it."""
+    ax.plot([0, 0.08], [1.09, 1.09], transform=ax.transAxes, clip_on=False, color=seen.light, linestyle=seen.dash)
+    text = wrapped(label, 31, 2)
+    ax.text(0.1, 1.09, text, transform=ax.transAxes, va="center", fontsize=9.5, linespacing=1.05, fontweight="bold")
 
 
 def _interval_words(record: ComparisonRecord, response: str) -> str:
@@ -118,7 +136,8 @@ def _curve_table(comparison: Compared, response: str) -> tuple[list[str], list[l
     found = bands_of(record, response)
     head = ["Time after the onset"]
     for _, item, band in found:
-        head.append(item_label(record, item.id))
+        unit = unit_label(display_unit(band.unit, settings))
+        head.append(f"{item_label(record, item.id)} [{unit}]" if unit else item_label(record, item.id))
         if band.percent is not None:
             head.append(f"{item_label(record, item.id)} against {item_label(record, band.baseline)}")
     rows = []
@@ -126,7 +145,8 @@ def _curve_table(comparison: Compared, response: str) -> tuple[list[str], list[l
         row = [format_seconds(float(f"{time:.4g}"))]
         for _, _, band in found:
             place = int(np.argmin(np.abs(band.time_s - time)))
-            row.append(print_number(float(band.mean[place]), band.unit, settings))
+            mean = float(band.mean[place])
+            row.append(format_number(scaled(mean, band.unit, settings) if math.isfinite(mean) else None))
             if band.percent is not None:
                 value = float(band.percent[place])
                 row.append(format_percent(value if math.isfinite(value) else None))

@@ -28,7 +28,7 @@ _FAMILY = "system-ui, sans-serif"
 def raw_svg(figure: Figure) -> str:
     """A figure as matplotlib writes it, without a date."""
     stream = io.StringIO()
-    figure.savefig(stream, format="svg", metadata=_NO_METADATA)  # type: ignore[arg-type]
+    figure.savefig(stream, format="svg", metadata=_NO_METADATA)
     return stream.getvalue()
 
 
@@ -38,7 +38,7 @@ def _attributes(match: re.Match[str]) -> str:
     for declaration in match[1].split(";"):
         name, _, value = declaration.partition(":")
         name, value = name.strip(), value.strip()
-        if name and name not in ("font-family", "font-style", "font-variant", "font-weight", "font-stretch"):
+        if name and name not in ("font-family", "font-style", "font-variant", "font-stretch"):
             found.append(f'{name}="{html.escape(value, quote=True)}"')
     return " ".join(found)
 

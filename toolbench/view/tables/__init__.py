@@ -2,12 +2,12 @@
 
 from toolbench.view.tables.budget import show_budget
 from toolbench.view.tables.conditions import show_conditions
-from toolbench.view.tables.notes import write_notes
 from toolbench.view.tables.numbers import show_table
 from toolbench.view.tables.origin import show_origin
 from toolbench.view.tables.reminders import show_cautions
 from toolbench.view.tables.result import show_caveats, show_result
 from toolbench.view.tables.runs import show_runs
+from toolbench.view.tables.written import write_notes, write_results
 
 __all__ = [
     "show_budget",
@@ -19,4 +19,5 @@ __all__ = [
     "show_runs",
     "show_table",
     "write_notes",
+    "write_results",
 ]

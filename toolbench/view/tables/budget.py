@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from toolbench.quantities import format_number, format_percent
-from toolbench.records.comparison import Component, ComparisonRecord, Estimate
+from toolbench.records.comparison import ComparisonRecord, Component, Estimate
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.markup import Compared, Shown, render
 from toolbench.view.wording.printed import item_label, metric_words, print_number, print_share
@@ -50,7 +50,7 @@ def dominant_sentence(estimate: Estimate) -> str:
 
 
 def _budgets(record: ComparisonRecord, settings: SeasonSettings) -> list[dict[str, object]]:
-    found = []
+    found: list[dict[str, object]] = []
     for row in record.differences:
         if (row.metric, row.at) != headline_metric(record, row.response):
             continue

@@ -82,9 +82,11 @@ def _dates(record: ComparisonRecord) -> str:
 
 
 def _run_counts(record: ComparisonRecord) -> str:
-    counts = [f"{item_label(record, item.id)} {len(item.runs)}" for item in record.items]
+    numbers = {len(item.runs) for item in record.items}
+    each = f"{min(numbers, default=0)} of each" if len(numbers) == 1 else ""
+    counts = [f"{item.id} {len(item.runs)}" for item in record.items]
     out = sum(len(item.excluded) for item in record.items)
-    return ", ".join(counts) + (f"; {out} left out" if out else "")
+    return (each or ", ".join(counts)) + (f"; {out} left out" if out else "")
 
 
 def conditions(record: ComparisonRecord, settings: SeasonSettings) -> Facts:
@@ -123,13 +125,14 @@ def show_conditions(comparison: Compared) -> Shown:
     record, settings = comparison.record, comparison.settings
     title = page_title(record, settings)
     facts = conditions(record, settings)
+    compensated = compensated_sentence(record)
     values = {
         "title": title,
         "facts": facts,
         "question": record.episode.question,
         "expected": record.episode.expected,
-        "compensated": compensated_sentence(record),
+        "compensated": compensated,
     }
-    text = "\n".join([title, *(f"{term}: {fact}" for term, fact in facts), *filter(None, [values["compensated"]])])
+    text = "\n".join([title, *(f"{term}: {fact}" for term, fact in facts), *filter(None, [compensated])])
     protocol = record.protocol.label or record.protocol.id
     return Shown(html=render("conditions", values), text=text, title=f"{title} · {protocol}")

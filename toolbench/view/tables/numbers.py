@@ -12,7 +12,7 @@ from toolbench.view.tables.result import VERDICT_SIGNS
 from toolbench.view.wording.printed import (
     item_label,
     metric_words,
-    print_interval,
+    print_change,
     print_number,
     print_share,
     print_value,
@@ -43,21 +43,17 @@ def level_row(record: ComparisonRecord, settings: SeasonSettings, row: Level) ->
 def difference_row(record: ComparisonRecord, settings: SeasonSettings, row: Difference) -> dict[str, object]:
     """One row of the differences as printed."""
     family = row.family_interval
-    change = print_number(row.difference.value, row.difference.unit, settings, 3)
-    bounds = print_interval(row.difference_interval.lower, row.difference_interval.upper, row.difference.unit, settings)
     return {
         "item": item_label(record, row.item),
         "baseline": item_label(record, row.baseline),
         "percent": percent_text(row),
-        "interval": format_interval(row.interval.lower, row.interval.upper, "%", signed=True),
         "family": format_interval(family.lower, family.upper, "%", signed=True),
         "verdict": row.verdict,
         "family_verdict": row.family_verdict,
         "sign": VERDICT_SIGNS[row.family_verdict],
         "at_least": at_least_text(record, row).partition(" (")[0] or "–",
         "smallest": format_percent(row.smallest_resolvable, signed=False),
-        "difference": change,
-        "bounds": bounds,
+        "difference": print_change(row, settings),
         "within": row.within_limit,
         "n": f"{row.n} and {row.n_baseline}",
     }
@@ -66,9 +62,7 @@ def difference_row(record: ComparisonRecord, settings: SeasonSettings, row: Diff
 def _groups(record: ComparisonRecord, settings: SeasonSettings, rows: list[Level] | list[Difference]) -> list[Group]:
     groups: dict[tuple[str, str, float | None], list[dict[str, object]]] = {}
     for row in rows:
-        printed = (
-            level_row(record, settings, row) if isinstance(row, Level) else difference_row(record, settings, row)
-        )
+        printed = level_row(record, settings, row) if isinstance(row, Level) else difference_row(record, settings, row)
         groups.setdefault((row.response, row.metric, row.at), []).append(printed)
     return [(_heading(metric_words(record, settings, *key)), found) for key, found in groups.items()]
 

@@ -56,9 +56,7 @@ def excluded_runs(record: ComparisonRecord) -> tuple[Caveat, ...]:
 def caveats(record: ComparisonRecord) -> tuple[Caveat, ...]:
     """All caveats of a report: excluded runs and findings, worst first. An exclusion is told once."""
     told = {run for item in record.items for run, _ in item.excluded}
-    rest = tuple(
-        f for f in record.findings if not ("excluded" in f.code and f.subjects and set(f.subjects) <= told)
-    )
+    rest = tuple(f for f in record.findings if not ("excluded" in f.code and f.subjects and set(f.subjects) <= told))
     both = (*excluded_runs(record), *merge(rest))
     return tuple(sorted(both, key=lambda c: SEVERITY_ORDER[c.severity]))
 

@@ -8,6 +8,7 @@ from toolbench.quantities import (
     DISPLAY_SI,
     DISPLAY_US,
     GLOSSARY,
+    format_asymmetric,
     format_interval,
     format_number,
     format_seconds,
@@ -15,7 +16,7 @@ from toolbench.quantities import (
     from_si,
 )
 from toolbench.quantities.format import THIN
-from toolbench.records.comparison import ComparisonRecord
+from toolbench.records.comparison import ComparisonRecord, Difference
 from toolbench.records.settings import SeasonSettings
 
 _KIND_OF_UNIT = {
@@ -75,6 +76,20 @@ def print_interval(lower: float, upper: float, unit: str, settings: SeasonSettin
     """An interval [SI `unit`] in the display unit."""
     shown = display_unit(unit, settings)
     return format_interval(scaled(lower, unit, settings), scaled(upper, unit, settings), shown, signed=signed)
+
+
+def print_change(row: Difference, settings: SeasonSettings) -> str:
+    """The absolute difference of a row with its interval, in the display unit, and in the second one where asked."""
+    unit, interval = row.difference.unit, row.difference_interval
+    texts = []
+    for shown in filter(None, (display_unit(unit, settings), second_unit(unit, settings))):
+        ends = (row.difference.value, interval.lower, interval.upper)
+        value, low, high = (v if shown == unit else from_si(v, shown, _KIND_OF_UNIT[unit]) for v in ends)
+        if math.isfinite(low):
+            texts.append(format_asymmetric(value, low, high, shown, signed=True))
+        else:
+            texts.append(format_number(value, 3, unit=shown, signed=True))
+    return texts[0] + "".join(f" ({text})" for text in texts[1:])
 
 
 def print_share(value: float) -> str:

@@ -281,7 +281,9 @@ def limits(record: ComparisonRecord, settings: SeasonSettings) -> tuple[str, ...
     if record.axis == "setups" and not record.episode.factor:
         said.append("That one part of a setup is the cause, where more than one part differs.")
     said.append("Anything about a model: each result is of this specimen, on this rig, in this state.")
-    said.append("That a standard was followed: none was found for the torque of an impacting tool over seconds on a rig.")
+    said.append(
+        "That a standard was followed: none was found for the torque of an impacting tool over seconds on a rig."
+    )
     said.append("That a torque holds for a joint: results compare tools on this rig.")
     return tuple(said)
 

@@ -1,0 +1,40 @@
+"""Opening a season and finding its reports."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from toolbench.errors import SettingsError, UsageError
+from toolbench.season import open_season
+from toolbench.season.opening import find_plan
+
+
+def test_the_demo_asks_for_the_reports_its_episodes_imply(demo: Path) -> None:
+    # By hand from bench.toml: far-end 2 protocols x (2 tools + 3 setups), couplers 2 + 2, and six with one report each.
+    plans = open_season(demo).plans()
+    assert len(plans) == 2 * (2 + 3) + 4 + 6
+    assert {plan.state for plan in plans} == {"planned"}
+    assert len({plan.path for plan in plans}) == len(plans)
+
+
+def test_the_baseline_comes_first(demo: Path) -> None:
+    plan = find_plan(open_season(demo), episode="far-end", tool="fennwhit", protocol="held")
+    assert [cell.id for cell in plan.cells] == ["near", "far", "far-wide"]
+    assert plan.path == "far-end/tool-fennwhit--held"
+
+
+def test_a_misspelt_name_gets_the_nearest(demo: Path) -> None:
+    with pytest.raises(UsageError, match="did you mean 'quernel-1'"):
+        open_season(demo).plans("far-end", tool="quernal-1")
+
+
+def test_several_reports_need_a_protocol(demo: Path) -> None:
+    with pytest.raises(UsageError, match="2 reports match"):
+        find_plan(open_season(demo), episode="far-end", tool="quernel-1")
+
+
+def test_a_folder_without_bench_toml_is_a_settings_error(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError):
+        open_season(tmp_path)
