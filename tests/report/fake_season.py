@@ -47,9 +47,9 @@ if write_to and word != "silent":
     (pathlib.Path(write_to) / "results.json").write_text(json.dumps(results))
 """
 
-TEMPLATE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{{ resources.metadata.name | escape_html }}</title>
-<style>p { color: black }</style></head><body><h1>{{ resources.toolbench.results.report | escape_html }}</h1>
-{% for cell in nb.cells %}{% for output in cell.get("outputs", []) %}<pre>{{ output.get("text", "") | escape_html }}</pre>{% endfor %}{% endfor %}
+TEMPLATE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{{ resources.metadata.name }}</title>
+<style>p { color: black }</style></head><body><h1>{{ resources.toolbench.results.report }}</h1>
+{% for cell in nb.cells %}{% for output in cell.get("outputs", []) %}<pre>{{ output.get("text", "") }}</pre>{% endfor %}{% endfor %}
 </body></html>
 """
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -18,39 +19,22 @@ from toolbench.cli.options import FILE, FOLDER, debug_option, json_option
 def inspect(file: Path, as_json: bool) -> int:
     """What the logger file FILE holds: dialect, columns, units, time base, gaps, onset; and the table to paste."""
     from toolbench import logs
+    from toolbench.cli.described import describe_onset, described_lines, response_column
 
     log = logs.read_log(file)
-    described = logs.describe(log)
+    described = logs.describe(log) | {"onset": describe_onset(log)}
     if as_json:
-        click.echo(json.dumps(described, indent=1, ensure_ascii=False, default=str))
+        described["table"] = logs.suggest_table(log)
+        click.echo(json.dumps(described, indent=1, ensure_ascii=False, allow_nan=False))
         return 0
-    for line in _described_lines(described):
-        click.echo(line)
-    sketch = getattr(logs, "sketch", None)
-    if sketch:
-        click.echo(sketch(log))
-    click.echo("\nTo paste into bench.toml:\n")
-    click.echo(logs.suggest_table(log))
+    click.echo("\n".join(described_lines(described)))
+    column = response_column(log)
+    if column is not None:
+        plain = (getattr(sys.stdout, "encoding", None) or "").lower().replace("-", "") != "utf8"
+        times, values = log.data.index.to_numpy(dtype=float), log.data[column].to_numpy(dtype=float)
+        click.echo(f"\n{column}\n{logs.sketch(times, values, plain=plain)}")
+    click.echo(f"\nto paste into bench.toml:\n\n{logs.suggest_table(log)}", nl=False)
     return 0
-
-
-def _described_lines(described: Any) -> list[str]:
-    if isinstance(described, str):
-        return described.splitlines()
-    lines = []
-    for name, value in described.items():
-        if isinstance(value, list) and value and isinstance(value[0], dict):
-            lines.append(f"{name}:")
-            lines += [
-                "  " + ", ".join(f"{key} {part}" for key, part in one.items() if part not in (None, ""))
-                for one in value
-            ]
-        elif isinstance(value, dict):
-            lines.append(f"{name}:")
-            lines += [f"  {key}: {part}" for key, part in value.items() if part not in (None, "", [], ())]
-        else:
-            lines.append(f"{name}: {value}")
-    return lines
 
 
 @click.command()

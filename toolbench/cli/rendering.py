@@ -93,17 +93,13 @@ def compare(
     from toolbench.report.inferred import infer_season
 
     options = _options(jobs=jobs, fresh=fresh, timeout=timeout, force=force)
-    folder = infer_season(folders, response=response, marks=_marks(marks), out=out, force=force)
+    folder = infer_season(folders, response=response, marks=marks, out=out, force=force)
     outcome = _run(folder, out, options, None, likely=1)
     for row in outcome.rows:
         if row["state"] in ("rendered", "unchanged"):
             click.echo(out / row["path"] / "report.html")
     click.echo(f"{folder} (the season that was inferred, ready to be refined)")
     return outcome.exit_status
-
-
-def _marks(text: str | None) -> list[str] | None:
-    return [part.strip() for part in text.split(",") if part.strip()] if text else None
 
 
 def _options(

@@ -39,9 +39,14 @@ def new(folder: Path, recordings: tuple[Path, ...], more: tuple[Path, ...], forc
     if more and not recordings:
         raise click.UsageError(f"{more[0]}: recordings are named with --from")
     refuse_filled(folder, force)
-    from toolbench.season import new_season
+    if recordings:
+        from toolbench.report.inferred import start_from_recordings
 
-    new_season(folder, files_in((*recordings, *more)))
+        start_from_recordings(folder, files_in((*recordings, *more)), overwrite=force)
+    else:
+        from toolbench.settings import write_starter
+
+        write_starter(folder)
     click.echo(folder / "bench.toml")
     return 0
 

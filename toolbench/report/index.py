@@ -20,11 +20,11 @@ from toolbench.report.headlines import (
 )
 from toolbench.report.ledger import STALE, Ledger
 from toolbench.report.page import close_page
+from toolbench.view.page import SHARED_TEMPLATE
 from toolbench.view.wording.notes import plain
 from toolbench.view.wording.sentences import compensated_sentence
 
 PAGES = "toolbench-pages"
-SHARED = "toolbench-shared"
 
 STATE_ORDER = {"failed": 0, "rendered": 1, "unchanged": 1, "skipped": 2}
 STATE_WORDS = {"rendered": "up to date", "unchanged": "up to date", "failed": "failed", "skipped": "skipped"}
@@ -34,7 +34,7 @@ VERDICT_MARKS = {"higher": "▲", "lower": "▼", "not resolved": "○", "not as
 @lru_cache(maxsize=4)
 def _templates(folder: str) -> jinja2.Environment:
     return jinja2.Environment(
-        loader=jinja2.FileSystemLoader([str(Path(folder) / PAGES), str(Path(folder) / SHARED)]),
+        loader=jinja2.FileSystemLoader([str(Path(folder) / PAGES), str(Path(folder) / SHARED_TEMPLATE)]),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -46,7 +46,7 @@ def _templates(folder: str) -> jinja2.Environment:
 @lru_cache(maxsize=4)
 def _style(folder: str) -> str:
     """The shared style sheet, and what these pages need beside it."""
-    shared = sorted((Path(folder) / SHARED).glob("*.css"))
+    shared = sorted((Path(folder) / SHARED_TEMPLATE).glob("*.css"))
     return "\n".join(path.read_text(encoding="utf-8") for path in [*shared, Path(folder) / PAGES / "pages.css"])
 
 

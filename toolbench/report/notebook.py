@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import json
 import logging
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -121,8 +122,8 @@ def _first_line(error: BaseException) -> str:
 
 def _cell_fault(number: int | None, source: str, name: str, value: str) -> Fault:
     """Which cell, and what it said; the class name of our own errors is noise to a reader."""
-    call = next((line.strip() for line in source.splitlines() if line.strip()), "")
-    where = f"cell {number}" + (f" ({call[:60]})" if call else "") if number else "a cell"
+    call = re.search(r"\btb\.\w+", source)
+    where = f"cell {number}" + (f" ({call.group()})" if call else "") if number else "a cell"
     ours = name.endswith("Error") and name in {
         "RecordingError",
         "SignalError",

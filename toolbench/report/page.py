@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from toolbench.errors import Fault, RenderError
-
-TEMPLATE = "toolbench-report"
+from toolbench.view.page import REPORT_TEMPLATE, prepare
 
 _STYLE = re.compile(r"<style\b[^>]*>(.*?)</style>", re.S | re.I)
 _SCRIPT = re.compile(r"<script\b([^>]*)>(.*?)</script>", re.S | re.I)
@@ -24,15 +23,16 @@ def _exporter(templates: str) -> Any:
     # HTMLExporter parses the finished page a second time; the plain exporter with the page's few filters does not.
     from nbconvert.exporters import TemplateExporter
 
-    folder = Path(templates) / TEMPLATE
+    folder = Path(templates) / REPORT_TEMPLATE
     if not folder.is_dir():
         raise RenderError(Fault("the template of the report page is not there", file=str(folder)))
-    return TemplateExporter(
-        template_name=TEMPLATE,
+    exporter = TemplateExporter(
+        template_name=REPORT_TEMPLATE,
         extra_template_basedirs=[templates],
-        extra_template_paths=[str(Path(templates) / "shared")],
         file_extension=".html",
     )
+    prepare(exporter.environment)
+    return exporter
 
 
 def export_page(notebook: Any, *, templates: Path, title: str, results: dict[str, Any]) -> str:
@@ -60,7 +60,9 @@ def export_page(notebook: Any, *, templates: Path, title: str, results: dict[str
     try:
         html, _ = _exporter(str(templates)).from_notebook_node(notebook, resources=resources)
     except jinja2.TemplateError as error:
-        raise RenderError(f"the template {TEMPLATE} cannot be filled: {type(error).__name__}: {error}") from error
+        raise RenderError(
+            f"the template {REPORT_TEMPLATE} cannot be filled: {type(error).__name__}: {error}"
+        ) from error
     return close_page(html)
 
 
