@@ -64,6 +64,9 @@ BENCH_FAULTS = [
     (HELD, HELD + 'reach = ["0 N*m"]\n', "protocols.held.reach[1]", "must be greater than zero", None),
     (HELD, HELD + 'onset = { rule = "levels" }\n', "protocols.held.onset.rule", "not known", 'did you mean "level"?'),
     (HELD, HELD + 'repeatability = { value = "4 %" }\n', "protocols.held.repeatability", 'key "source" is needed', None),
+    (HELD, HELD + "envelope = 1\n", "protocols.held.envelope", '"1" has no unit', None),
+    (HELD, HELD + 'envelope = "5 ms"\n', "protocols.held.envelope", "spans at least two blow periods", None),
+    (HELD, HELD + 'envelope = "130 ms"\nblow = "1 ms"\n', "protocols.held.envelope", "are both stated", "envelope = true"),
     # sensors
     ("k = 2", "k = 0", "sensors.cell.scale.k", "a coverage factor is positive", None),
     ("k = 2", "k = -1", "sensors.cell.scale.k", "a coverage factor is positive", None),

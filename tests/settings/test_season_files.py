@@ -298,3 +298,13 @@ def test_the_schema_knows_the_short_forms_and_the_units() -> None:
     assert {"type": "string"} in protocol["properties"]["duration"]["anyOf"]
     assert {"type": "string"} in channel["additionalProperties"]["anyOf"]
     assert "from" in schema["$defs"]["CertificateModel"]["required"]
+
+
+@pytest.mark.parametrize(
+    ("written", "on", "blow_s"), [("true", True, None), ('"130 ms"', True, 0.065), ('"off"', False, None)]
+)
+def test_the_envelope(tmp_path: Path, written: str, on: bool, blow_s: float | None) -> None:
+    # constructed: a stated span is two periods of the blows
+    bench = BENCH.replace("[protocols.held]\n", f"[protocols.held]\nenvelope = {written}\n")
+    held = read_settings(write(tmp_path, bench)).protocols["held"]
+    assert (held.envelope, held.blow_s) == (on, blow_s)

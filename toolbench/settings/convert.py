@@ -238,8 +238,8 @@ def to_protocol(id: str, model: models.ProtocolModel, channels: Iterable[str], r
         hold=_hold(model.hold, (*path, "hold"), known, reader),
         rest=_hold(model.rest, (*path, "rest"), known, reader),
         onset=OnsetRule(rule=model.onset.rule, level=model.onset.level),
-        envelope=model.envelope,
-        blow_s=model.blow,
+        envelope=bool(model.envelope),
+        blow_s=_blow(model, path, reader.faults),
         direction=model.direction,
         conditioning=model.conditioning,
         min_runs=model.min_runs,
@@ -248,6 +248,15 @@ def to_protocol(id: str, model: models.ProtocolModel, channels: Iterable[str], r
         else None,
         confidence=model.confidence,
     )
+
+
+def _blow(model: models.ProtocolModel, path: Path, faults: Faults) -> float | None:
+    """How long a blow lasts, or, where the envelope's span is stated, the period of the blows: half of the span."""
+    if isinstance(model.envelope, bool):
+        return model.blow
+    if model.blow is not None:
+        faults.bench((*path, "envelope"), 'the span of the envelope and "blow" are both stated', "envelope = true")
+    return model.envelope / 2
 
 
 def _hold(model: models.HoldModel | None, path: Path, known: tuple[str, ...], reader: Reader) -> Hold | None:

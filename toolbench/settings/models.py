@@ -10,6 +10,9 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from toolbench.quantities.units import KINDS, STANDARD_ATMOSPHERE_PA, QuantityError, to_si, unit_factor
 
+SHORTEST_ENVELOPE_S = 0.03
+"""Two periods of blows twice as fast as those of a small tool."""
+
 _BARE = ("fraction", "flow_coefficient")
 
 
@@ -54,6 +57,18 @@ def _day(value: Any) -> Any:
         except ValueError:
             raise ValueError("is no date: write it as 2026-05-31") from None
     return value
+
+
+def _envelope(value: Any) -> Any:
+    """True, false, "off", or the time that the envelope spans."""
+    if value == "off":
+        return False
+    if isinstance(value, bool):
+        return value
+    span = to_si(str(value), "time")
+    if span < SHORTEST_ENVELOPE_S:
+        raise ValueError("an envelope spans at least two blow periods: 70 to 130 ms at 30 to 15 blows a second")
+    return span
 
 
 def _unit(value: str) -> str:
@@ -197,7 +212,7 @@ class ProtocolModel(Model):
     hold: HoldModel | None = None
     rest: HoldModel | None = None
     onset: OnsetModel = OnsetModel()
-    envelope: bool = False
+    envelope: Annotated[bool | float, BeforeValidator(_envelope, json_schema_input_type=bool | str)] = False
     blow: Annotated[Seconds, _positive] | None = None
     direction: Literal["tightening", "loosening"] = "tightening"
     conditioning: Annotated[int, _not_negative] = 0

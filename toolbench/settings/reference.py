@@ -75,8 +75,8 @@ channels.torque = "Torque [N*m]"
 #hold = { channel = "inlet_pressure", at = "6.2 bar", within = "0.2 bar" }    # flowing, while the tool runs
 #rest = { channel = "inlet_pressure", at = "6.9 bar", within = "0.1 bar" }    # static, before the onset
 #onset = { rule = "level", level = "10 %" }
-#envelope = false
-#blow = "1 ms"                      # how long one blow lasts
+#envelope = false                   # true, or the time it spans, two blow periods or more: "130 ms"
+#blow = "1 ms"                      # how long one blow lasts, for the peak
 #direction = "tightening"
 #conditioning = 0                   # first runs of a block that are left out
 #min_runs = 3
