@@ -72,7 +72,7 @@ def test_failures_come_first_and_every_report_has_a_row(out: Path) -> None:
 def test_the_episode_page_tells_an_identical_caveat_once(out: Path) -> None:
     html = (out / "one" / "index.html").read_text(encoding="utf-8")
     assert html.count("Few runs &amp; little else.") == 1
-    assert "(a, c)" in html
+    assert "Touches a, c." in html
     notes = (out / "one" / "notes.md").read_text(encoding="utf-8")
     assert notes.count("Few runs") == 1
     assert "far: -3.5 % less than near." in notes
