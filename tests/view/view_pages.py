@@ -5,9 +5,10 @@ from __future__ import annotations
 import nbformat
 from nbconvert.exporters import TemplateExporter
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
+from view_records import Compared
+
 from toolbench import view
 from toolbench.view import page
-from view_records import Compared
 
 ORDER = (
     "show_conditions", "show_result", "plot_report", "show_caveats", "show_table", "show_runs", "show_budget",

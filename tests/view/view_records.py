@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+
 from toolbench.records.comparison import (
     Band,
     ComparisonRecord,

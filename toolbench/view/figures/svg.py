@@ -57,7 +57,7 @@ def _compact(svg: str) -> str:
         svg,
     )
     svg = re.sub(r' transform="rotate\(-?0 [^"]*\)"', "", svg)
-    svg = re.sub(r'<g id="(?!figure_)[a-zA-Z.]*_?[a-zA-Z]*_?\d*">', "<g>", svg)
+    svg = re.sub(r'<g id="[^"]*"', "<g", svg)  # nothing refers to a group
     return re.sub(r"\n\s*", "\n", svg)
 
 

@@ -22,8 +22,8 @@ from toolbench.view.wording.sentences import (
 
 
 def plain(text: str) -> str:
-    """A text in which no character starts Markdown or HTML."""
-    return re.sub(r"([\\`*_\[\]<>#|])", r"\\\1", " ".join(text.split()))
+    """A text on one line in which no character starts Markdown or HTML; thin spaces stay."""
+    return re.sub(r"([\\`*_\[\]<>#|])", r"\\\1", re.sub(r"[ \t\r\n]+", " ", text).strip())
 
 
 def _source(difference: Difference, line: int) -> str:

@@ -1,0 +1,264 @@
+"""Sentences from numbers. Every expected sentence is by hand: what a careful person would say of the numbers given."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from typing import Any
+
+import pytest
+import view_records
+from view_records import Compared, difference, with_differences
+
+from toolbench.records.comparison import Difference, Span
+from toolbench.records.findings import Finding
+from toolbench.records.settings import AssumedRepeatability, Display
+from toolbench.view import wording
+from toolbench.view.wording.sentences import span_sentence, touching
+
+NAN = math.nan
+
+
+def plain(text: str) -> str:
+    """Thin spaces as spaces, so that the cases below can be typed."""
+    return text.replace("\u2009", " ")
+
+
+CASES: list[tuple[str, dict[str, Any], str]] = [
+    (
+        "lower",
+        {},
+        "far: 9.4 % ± 1.9 % less sustained torque than near (95 % confidence, 5 and 5 runs).",
+    ),
+    (
+        "higher, in blocks",
+        {"value": 4.2, "half": 1.3, "blocks": 5},
+        "far: 4.2 % ± 1.3 % more sustained torque than near (95 % confidence, 5 and 5 runs, paired in 5 blocks).",
+    ),
+    (
+        "not resolved",
+        {"value": -1.2, "half": 3.0},
+        "far: no difference in sustained torque from near resolved (smallest resolvable 4.1 %): "
+        "−1.2 % ± 3.0 % (95 % confidence, 5 and 5 runs).",
+    ),
+    (
+        "alone yes, together no",
+        {"value": -2.4, "half": 1.9},
+        "far: no difference in sustained torque from near resolved (smallest resolvable 4.1 %): "
+        "−2.4 % ± 1.9 % (95 % confidence, 5 and 5 runs). Taken alone this row's interval leaves zero; held together "
+        "over all 8 rows of this report it does not.",
+    ),
+    (
+        "no repeat",
+        {"half": NAN, "n": 1, "smallest": NAN},
+        "far: −9.4 % in sustained torque against near, not assessed: no repeat to judge by (1 and 1 runs).",
+    ),
+    (
+        "skewed interval",
+        {"value": -20.0, "interval": (-31.0, -12.0)},
+        "far: 20.0 % (12.0 % to 31.0 %) less sustained torque than near (95 % confidence, 5 and 5 runs).",
+    ),
+    (
+        "at a mark",
+        {"metric": "at_mark", "at": 2.5},
+        "far: 9.4 % ± 1.9 % less torque at 2.5 s than near (95 % confidence, 5 and 5 runs).",
+    ),
+    (
+        "a time is longer, not more",
+        {"metric": "rise_time", "value": 12.0, "half": 3.1, "unit": "s"},
+        "far: rise time 12.0 % ± 3.1 % longer than with near (95 % confidence, 5 and 5 runs).",
+    ),
+    (
+        "a time to a level",
+        {"metric": "time_to", "at": 400.0, "value": -12.0, "half": 3.1, "unit": "s"},
+        "far: time to 400.0 N·m 12.0 % ± 3.1 % shorter than with near (95 % confidence, 5 and 5 runs).",
+    ),
+    (
+        "a pressure is higher",
+        {"metric": "regulator_needed", "value": 8.0, "half": 1.1, "unit": "Pa"},
+        "far: regulator pressure needed 8.0 % ± 1.1 % higher than with near (95 % confidence, 5 and 5 runs).",
+    ),
+]
+
+
+@pytest.mark.parametrize(("given", "expected"), [pytest.param(c[1], c[2], id=c[0]) for c in CASES])
+def test_one_difference_as_a_sentence(three: Compared, given: dict[str, Any], expected: str) -> None:
+    assert plain(wording.sentence(three.record, three.settings, difference(**given))) == expected
+
+
+@pytest.mark.parametrize(
+    ("within", "value", "expected"),
+    [
+        ("yes", 0.4, "The interval lies inside the stated limit of ±3.0 %."),
+        ("no", -9.4, "The interval lies outside the stated limit of ±3.0 %."),
+        ("undecided", 2.0, "Whether the difference stays within ±3.0 % is undecided."),
+    ],
+)
+def test_an_equivalence_limit_is_judged_in_words(three: Compared, within: str, value: float, expected: str) -> None:
+    episode = dataclasses.replace(three.record.episode, equivalent_within=0.03)
+    record = dataclasses.replace(three.record, episode=episode)
+    row = difference(value=value, within=within)
+    assert plain(wording.sentence(record, three.settings, row)).endswith(expected)
+
+
+def test_a_base_near_zero_gets_no_percentage(three: Compared) -> None:
+    row = difference(value=NAN, interval=(NAN, NAN))
+    row = dataclasses.replace(
+        row,
+        difference=dataclasses.replace(row.difference, value=-3.0),
+        difference_interval=dataclasses.replace(row.difference_interval, lower=-5.0, upper=-1.0),
+    )
+    text = plain(wording.sentence(three.record, three.settings, row))
+    assert text == (
+        "far: no percentage in sustained torque against near, whose level is too near zero; the difference is"
+        " −3.000 N·m (−5.0 to −1.0 N·m)."
+    )
+
+
+def test_assumed_repeatability_is_named(three: Compared) -> None:
+    assumed = AssumedRepeatability(value=0.04, source="last season's runs")
+    protocol = dataclasses.replace(three.record.protocol, repeatability=assumed)
+    record = dataclasses.replace(three.record, protocol=protocol)
+    text = plain(wording.sentence(record, three.settings, difference(n=1, half=9.0, value=-20.0)))
+    assert text.endswith("Repeatability assumed: 4.0 % (last season's runs).")
+
+
+@pytest.mark.parametrize(
+    ("row", "expected"),
+    [
+        (difference(at_least=-7.8), "at least 7.8 % less (95 % confidence, one-sided)"),
+        (difference(value=9.4, at_least=7.8), "at least 7.8 % more (95 % confidence, one-sided)"),
+        (difference(at_least=None), ""),
+        (difference(value=-2.4, at_least=-0.8), ""),  # the direction is not claimed for all rows together
+    ],
+)
+def test_the_one_sided_bound(three: Compared, row: Difference, expected: str) -> None:
+    assert plain(wording.at_least_text(three.record, row)) == expected
+
+
+def test_headlines_take_the_sustained_level_and_one_per_pair(three: Compared) -> None:
+    found = wording.headlines(three.record, three.settings)
+    assert [(h.item, h.baseline, h.metric) for h in found] == [
+        ("far", "near", "sustained"),
+        ("coiled", "near", "sustained"),
+    ]
+    assert found[0].verdict == "lower"
+    assert plain(found[0].percent_text) == "−6.9 % ± 1.9 %"  # by hand: 100 * (900 * (1 - 0.09 / 1.3) / 900 - 1)
+
+
+def test_headlines_take_the_last_mark_where_nothing_is_sustained(three: Compared) -> None:
+    rows = (difference(metric="at_mark", at=2.0), difference(metric="at_mark", at=6.0))
+    found = wording.headlines(with_differences(three, *rows).record, three.settings)
+    assert [(h.metric, h.at) for h in found] == [("at_mark", 6.0)]
+
+
+def test_an_item_without_a_run_is_named(three: Compared) -> None:
+    failed = view_records.make(2, failed=True)
+    assert wording.headlines(failed.record, failed.settings) == ()
+    assert wording.missing_sentences(failed.record) == (
+        "near: nothing to compare, no run could be used.",
+        "far: nothing to compare, no run could be used.",
+    )
+    assert wording.missing_sentences(three.record) == ()
+
+
+def test_when_curves_part(three: Compared) -> None:
+    span = Span(
+        item="far", baseline="near", response="torque", from_s=1.25, to_s=12.0, smallest_percent=-6.2,
+        largest_percent=-9.9,
+    )  # fmt: skip
+    assert plain(span_sentence(three.record, [span])) == (
+        "far against near: the curves of torque part from 1.25 s to 12 s, 6.2 % to 9.9 % lower (simultaneous band,"
+        " 95 % confidence)."
+    )
+    together = dataclasses.replace(three.record, spans=(span,))
+    assert wording.span_sentences(together)[1] == (
+        "coiled against near: the curves of torque are not told apart at any time."
+    )
+
+
+def test_many_stretches_become_one_sentence(three: Compared) -> None:
+    def span(start: float, end: float, percent: float) -> Span:
+        return Span(
+            item="far", baseline="near", response="torque", from_s=start, to_s=end, smallest_percent=percent,
+            largest_percent=percent,
+        )  # fmt: skip
+
+    spans = (span(3.0, 9.0, -5.0), span(1.0, 1.0, -4.0), span(10.0, 12.0, -6.0), span(0.2, 0.2, 3.0))
+    said = wording.span_sentences(dataclasses.replace(three.record, spans=spans, bands=()))
+    assert [plain(text) for text in said] == [
+        "far against near: the curves of torque part in 3 stretches between 1 s and 12 s, the longest from 3 s to 9 s,"
+        " 4.0 % to 6.0 % lower (simultaneous band, 95 % confidence).",
+        "far against near: the curves of torque part at 0.2 s, 3.0 % higher (simultaneous band, 95 % confidence).",
+    ]
+
+
+def test_a_band_that_nothing_is_known_of_says_nothing() -> None:
+    single = view_records.make(2, 1)
+    assert wording.span_sentences(single.record) == ()
+
+
+def test_what_may_not_be_said(three: Compared) -> None:
+    rows = (difference(value=-1.2, half=3.0),)
+    said = wording.limits(with_differences(three, *rows).record, three.settings)
+    assert said[0] == "That far and near are the same: no difference was resolved, which is not the same thing."
+    assert any(text.startswith("Which of the compared items is ahead") for text in said)
+
+
+@pytest.mark.parametrize("word", ["true", "real", "certified", "safe", "false", "power"])
+def test_no_text_says_what_is_not_to_be_said(any_comparison: Compared, word: str) -> None:
+    text = wording.notes_text(any_comparison.record, any_comparison.settings)
+    assert word not in text.lower().replace(".", " ").replace(",", " ").split()
+
+
+def test_identical_findings_are_merged_and_the_worst_comes_first(three: Compared) -> None:
+    found = wording.caveats(three.record)
+    assert [c.severity for c in found] == ["wrong", "doubtful", "doubtful", "note"]
+    held = next(c for c in found if c.code == "hold-off-target")
+    assert held.touches == ("far-r02", "near-r02")
+
+
+def test_an_excluded_run_is_told_with_its_reason_and_once(three: Compared) -> None:
+    again = Finding(
+        code="run-excluded", severity="note", kind="data", message="far-r06 excluded.", subjects=("far-r06",)
+    )
+    record = dataclasses.replace(three.record, findings=(again,))
+    assert [c.text for c in wording.caveats(record)] == ["far: 1 run left out: far-r06 (socket slip)."]
+
+
+def test_a_caveat_touches_only_what_it_names(three: Compared) -> None:
+    assert [f.code for f in touching(three.record, "far", "near")] == [
+        "sensor-overdue",
+        "hold-off-target",
+    ]
+    other = Finding(code="x", severity="doubtful", kind="data", message="Other.", subjects=("coiled-r01",))
+    record = dataclasses.replace(three.record, findings=(other,))
+    assert touching(record, "far", "near") == ()
+    assert touching(record, "coiled", "near") == (other,)
+
+
+def test_notes_name_the_row_of_each_number(three: Compared) -> None:
+    lines = wording.notes_text(three.record, three.settings).splitlines()
+    place = next(i for i, line in enumerate(lines) if line.startswith("- far: 6.9"))
+    # by hand: the header is line 1, far's marks are lines 2 to 4, its sustained level is line 5
+    assert "`differences.csv` line 5: item far, baseline near" in "\n".join(lines[place : place + 3])
+
+
+def test_notes_and_page_say_the_same(three: Compared) -> None:
+    notes = wording.notes_text(three.record, three.settings)
+    assert all(line.text in notes for line in wording.headlines(three.record, three.settings))
+
+
+def test_notes_escape_names() -> None:
+    named = view_records.make(2, long_names=True)
+    notes = wording.notes_text(named.record, named.settings)
+    assert "<b>" not in notes
+    assert "\\<b\\>" in notes
+
+
+def test_a_second_unit_system_is_printed_beside() -> None:
+    from toolbench.view.wording.printed import print_value
+
+    settings = dataclasses.replace(view_records.make(2).settings, display=Display(also="US"))
+    # NIST SP 811 B.8: 1 ft·lbf = 1.355818 N·m, so 900 N·m is 663.8 ft·lbf and 9.4 N·m is 6.9
+    assert plain(print_value(900.0, 9.4, "N*m", settings)) == "900.0 ± 9.4 N·m (663.8 ± 6.9 ft·lbf)"
