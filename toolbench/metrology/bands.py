@@ -1,4 +1,9 @@
-"""Bands on mean curves and on the percent difference against time, pointwise and simultaneous."""
+"""Bands on mean curves and on the percent difference against time, pointwise and simultaneous.
+
+A pointwise band holds at any one time, a simultaneous one at all times of the grid together. Both come from the scatter
+of repeats at each time with n - 1 degrees of freedom a side, the percent difference by Fieller's theorem; the simultaneous
+band is the pointwise one at a stricter level, which `null_curves` finds. Scale errors that two items share cancel.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +13,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from toolbench.metrology.comparing import Source
+from toolbench.metrology.comparing import ItemRuns, Source, complete_blocks
 from toolbench.metrology.intervals import coverage_factors
+from toolbench.metrology.null_curves import NullCurves, learn_scatter
 from toolbench.records.comparison import Band, Span
 from toolbench.records.runs import Floats
+
+_ONE_SCALE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,99 +54,230 @@ def make_bands(
     items
         All items of the report, on the grid `time_s` [s].
     pairs
-        (item, base) ids. An item without a pair gets its mean and bands only; the first pair of an item is drawn, and a
-        further pair of the same item gives a further band.
+        (item, base) ids. An item without a pair gets its mean and bands only; an item with several pairs gets a band
+        for each. With the same three or more complete blocks in every item, differences within blocks are judged.
     extra_residuals : each of shape (runs, grid)
-        Curves of other repeated runs of the protocol on the same rig, one array per tool and setup: scatter along time
-        is learned from them too. Their level does not matter, only deviations from their mean are used.
+        Curves of other repeated runs of the protocol on the same rig, one array per tool and setup: how scatter moves
+        along time is learned from them too. Their level does not matter, only deviations from their mean are used.
     draws
-        Null draws for the simultaneous factor.
+        Null draws for the simultaneous level.
 
     Returns
     -------
     tuple of Band
         In the order of items, then their pairs. Bands are nan with a single run, and where the base is not well away
         from zero.
+
+    Raises
+    ------
+    ValueError
+        If curves do not lie on the grid.
+
+    Notes
+    -----
+    Joint coverage found by simulation: tests/benchmarks/band_coverage.py.
     """
-    sides = {item.id: _side(item) for item in items}
-    pointwise = 1.0 - confidence
-    simultaneous = pointwise / max(len(time_s), 1)
+    for item in items:
+        if item.curves.ndim != 2 or item.curves.shape[1] != time_s.size:
+            raise ValueError(f"curves of {item.id!r} need the shape (runs, {time_s.size}); got {item.curves.shape}")
+    sides = {
+        item.id: _side(curves, item.sources, len(item.curves))
+        for item, curves in zip(items, _judged(items), strict=True)
+    }
+    in_blocks = bool(_blocks(items))
+    model = learn_scatter([*(side.curves for side in sides.values()), *extra_residuals])
+    null = NullCurves(model, confidence=confidence, draws=draws) if model is not None else None
     bands: list[Band] = []
     for item in items:
-        mine = [base for name, base in pairs if name == item.id]
         side = sides[item.id]
-        for base in mine or [""]:
-            against = _percent(side, sides[base], (pointwise, simultaneous)) if base else None
-            bands.append(
-                Band(
-                    item=item.id,
-                    response=response,
-                    unit=unit,
-                    time_s=time_s,
-                    n=len(item.curves),
-                    mean=side.mean,
-                    pointwise=_about_mean(side, pointwise),
-                    simultaneous=_about_mean(side, simultaneous),
-                    percent=against[0] if against else None,
-                    percent_pointwise=against[1] if against else None,
-                    percent_simultaneous=against[2] if against else None,
-                    baseline=base,
-                )
-            )
+        for base in [base for name, base in pairs if name == item.id] or [""]:
+            against = _against(side, sides[base], null, 1.0 - confidence, in_blocks) if base else None
+            bands.append(_band(item.id, base, side, against, null, time_s, response, unit, 1.0 - confidence))
     return tuple(bands)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Side:
-    """Mean curve of one item, variance of that mean from scatter with its degrees of freedom, and type B parts by source."""
+    """Curves judged (of runs, or of block means), their mean, variance of one of them, and type B parts by source."""
 
+    curves: Floats
+    runs: int
     mean: Floats
+    count: Floats
     variance: Floats
-    degrees_of_freedom: Floats
     known: dict[str, Floats]
 
+    @property
+    def of_mean(self) -> Floats:
+        return np.asarray(self.variance / self.count, dtype=float)
 
-def _side(item: ItemCurves) -> _Side:
-    have = np.isfinite(item.curves)
-    n = have.sum(axis=0).astype(float)
-    safe = np.where(n > 0, n, np.nan)
-    mean = np.where(have, item.curves, 0.0).sum(axis=0) / safe
-    rest = np.where(have, item.curves - mean, 0.0)
-    dof = np.where(n > 1, n - 1.0, np.nan)
-    variance = (rest**2).sum(axis=0) / dof / safe
-    known = {s.source: s.relative * mean + s.absolute for s in item.sources if not s.per_run}
-    return _Side(mean, variance, dof, known)
+    @property
+    def dof(self) -> Floats:
+        return np.asarray(np.where(self.count > 1, self.count - 1.0, np.nan), dtype=float)
 
 
-def _about_mean(side: _Side, level: float) -> tuple[Floats, Floats]:
+_Pair = tuple[Floats, Floats]
+_Against = tuple[Floats, _Pair, _Pair]
+
+
+def _blocks(items: Sequence[ItemCurves]) -> tuple[str, ...]:
+    return complete_blocks([ItemRuns(id=i.id, values=np.zeros((len(i.curves), 1)), blocks=i.blocks) for i in items])
+
+
+def _judged(items: Sequence[ItemCurves]) -> list[Floats]:
+    """Curves of runs, or of block means where the blocks are complete, in the same order in every item."""
+    blocks = _blocks(items)
+    if not blocks:
+        return [item.curves for item in items]
+    return [
+        np.array([item.curves[[name == block for name in item.blocks]].mean(axis=0) for block in blocks])
+        for item in items
+    ]
+
+
+def _side(curves: Floats, sources: Sequence[Source], runs: int) -> _Side:
+    have = np.isfinite(curves)
+    count = np.where(have.any(axis=0), have.sum(axis=0), np.nan)
+    mean = np.where(have, curves, 0.0).sum(axis=0) / count
+    rest = np.where(have, curves - mean, 0.0)
+    variance = np.sum(rest * rest, axis=0) / np.where(count > 1, count - 1.0, np.nan)
+    known = {s.source: s.relative * mean + s.absolute for s in sources if not s.per_run}
+    return _Side(curves, runs, mean, count, variance, known)
+
+
+def _band(
+    item: str,
+    base: str,
+    side: _Side,
+    against: _Against | None,
+    null: NullCurves | None,
+    time_s: Floats,
+    response: str,
+    unit: str,
+    level: float,
+) -> Band:
+    n = len(side.curves)
     known = sum((part**2 for part in side.known.values()), start=np.zeros_like(side.mean))
-    variance = side.variance + known
-    dof = np.divide(variance**2 * side.degrees_of_freedom, side.variance**2)
-    half = coverage_factors(dof, 1.0 - level) * np.sqrt(variance)
-    return side.mean - half, side.mean + half
+    strict = null.mean_level(n, _along(side, null), known) if null is not None and n > 1 else level
+    variance = side.of_mean + known
+    with np.errstate(divide="ignore", invalid="ignore"):
+        dof = variance**2 * side.dof / side.of_mean**2
+    root = np.sqrt(variance)
+    halves = [coverage_factors(dof, 1.0 - p) * root for p in (level, strict)]
+    return Band(
+        item=item,
+        response=response,
+        unit=unit,
+        time_s=time_s,
+        n=side.runs,
+        mean=side.mean,
+        pointwise=(side.mean - halves[0], side.mean + halves[0]),
+        simultaneous=(side.mean - halves[1], side.mean + halves[1]),
+        percent=against[0] if against else None,
+        percent_pointwise=against[1] if against else None,
+        percent_simultaneous=against[2] if against else None,
+        baseline=base,
+    )
 
 
-def _percent(
-    a: _Side, b: _Side, levels: tuple[float, float]
-) -> tuple[Floats, tuple[Floats, Floats], tuple[Floats, Floats]]:
-    ratio = a.mean / b.mean
-    gap = a.variance + ratio**2 * b.variance
-    denominator = a.variance**2 / a.degrees_of_freedom + (ratio**2 * b.variance) ** 2 / b.degrees_of_freedom
-    dof = gap**2 / denominator
-    found = []
-    for level in levels:
-        k2 = coverage_factors(dof, 1.0 - level) ** 2
-        square = b.mean**2 - k2 * b.variance
-        half = a.mean * b.mean
-        root = np.sqrt(np.clip(half**2 - square * (a.mean**2 - k2 * a.variance), 0.0, None))
-        safe = np.where(square > 0, square, np.nan)
-        edges = 100.0 * ((half - root) / safe - 1.0), 100.0 * ((half + root) / safe - 1.0)
-        found.append(edges)
-    return 100.0 * (ratio - 1.0), found[0], found[1]
+def _along(side: _Side, null: NullCurves) -> Floats:
+    """Variance of one run along time for the simulation: the item's own size, the shape learned from all."""
+    finite = side.variance[np.isfinite(side.variance)]
+    return null.model.profile * (float(finite.mean()) if finite.size else 0.0)
+
+
+def _against(a: _Side, b: _Side, null: NullCurves | None, level: float, in_blocks: bool) -> _Against:
+    """Percent difference of `a` from `b` with its two bands."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(b.mean != 0, a.mean / b.mean, np.nan)
+        errors = _errors(a, b, ratio, in_blocks)
+    strict = level
+    if null is not None and min(len(a.curves), len(b.curves)) > 1:
+        known = _filled(errors.rest(ratio))
+        slope = _filled(ratio**2)
+        if in_blocks:
+            gaps = _filled(errors.gap_variance)
+            strict = null.mean_level(len(a.curves), null.model.profile * float(gaps.mean()), known)
+        else:
+            strict = null.difference_level(
+                len(a.curves), _along(a, null), len(b.curves), slope * _along(b, null), known
+            )
+    return 100.0 * (ratio - 1.0), errors.band(level), errors.band(strict)
+
+
+def _filled(values: Floats) -> Floats:
+    """Points without a value take the median of the others: they have no band, and shall not spoil the simulation."""
+    finite = values[np.isfinite(values)]
+    return np.where(np.isfinite(values), values, float(np.median(finite)) if finite.size else 0.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Errors:
+    """Fieller's terms at every time: variances of both means, their covariance, and effective degrees of freedom."""
+
+    a: Floats
+    b: Floats
+    a_variance: Floats
+    b_variance: Floats
+    covariance: Floats
+    dof: Floats
+    known: tuple[tuple[Floats, Floats], ...]
+    gap_variance: Floats
+
+    def rest(self, ratio: Floats) -> Floats:
+        """Variance of a - r b that is not scatter."""
+        return sum(((in_a - ratio * in_b) ** 2 for in_a, in_b in self.known), start=np.zeros_like(self.a))
+
+    def band(self, level: float) -> _Pair:
+        """Lower and upper percent difference; nan where the base is not well away from zero."""
+        k2 = coverage_factors(self.dof, 1.0 - level) ** 2
+        square = self.b**2 - k2 * self.b_variance
+        half = self.a * self.b - k2 * self.covariance
+        constant = self.a**2 - k2 * self.a_variance
+        root = np.sqrt(np.clip(half**2 - square * constant, 0.0, None))
+        with np.errstate(invalid="ignore"):
+            safe = np.where(square > 0, square, np.nan)
+        return 100.0 * ((half - root) / safe - 1.0), 100.0 * ((half + root) / safe - 1.0)
+
+
+def _errors(a: _Side, b: _Side, ratio: Floats, in_blocks: bool) -> _Errors:
+    known = _kept_sources(a, b)
+    a_variance, b_variance = a.of_mean, b.of_mean
+    shared = np.zeros_like(ratio)
+    gap_variance = np.full_like(ratio, np.nan)
+    if in_blocks:
+        n = len(a.curves)
+        shared = np.sum((a.curves - a.mean) * (b.curves - b.mean), axis=0) / (n - 1.0) / n
+        scatter = np.clip(a_variance - 2.0 * ratio * shared + ratio**2 * b_variance, 0.0, None)
+        gap_variance = n * scatter
+        denominator = scatter**2 / (n - 1.0)
+    else:
+        scatter = a_variance + ratio**2 * b_variance
+        denominator = a_variance**2 / a.dof + (ratio**2 * b_variance) ** 2 / b.dof
+    total = scatter + sum(((in_a - ratio * in_b) ** 2 for in_a, in_b in known), start=np.zeros_like(ratio))
+    for in_a, in_b in known:
+        a_variance, b_variance, shared = a_variance + in_a**2, b_variance + in_b**2, shared + in_a * in_b
+    return _Errors(a.mean, b.mean, a_variance, b_variance, shared, total**2 / denominator, tuple(known), gap_variance)
+
+
+def _kept_sources(a: _Side, b: _Side) -> list[tuple[Floats, Floats]]:
+    """Contributions of every source to both means, without scale errors that the two share."""
+    none = np.zeros_like(a.mean)
+    kept = []
+    for source in dict.fromkeys([*a.known, *b.known]):
+        in_a, in_b = a.known.get(source, none), b.known.get(source, none)
+        cross, other = in_a * b.mean, in_b * a.mean
+        same = np.abs(cross - other) <= _ONE_SCALE * np.abs(cross)
+        if not np.all(same | ~np.isfinite(cross)):
+            kept.append((in_a, in_b))
+    return kept
 
 
 def find_spans(bands: Sequence[Band]) -> tuple[Span, ...]:
-    """Stretches of time in which the simultaneous band of a percent difference leaves zero."""
+    """Stretches of time in which the simultaneous band of a percent difference leaves zero, and how large it was there.
+
+    `smallest_percent` and `largest_percent` are the differences nearest to and farthest from zero in the stretch.
+    """
     found: list[Span] = []
     for band in bands:
         if band.percent is None or band.percent_simultaneous is None:
@@ -146,20 +285,19 @@ def find_spans(bands: Sequence[Band]) -> tuple[Span, ...]:
         lower, upper = band.percent_simultaneous
         side = np.where(lower > 0, 1, np.where(upper < 0, -1, 0))
         edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
-        for start, stop in pairwise(edges):
-            if side[start] == 0:
-                continue
-            part = band.percent[start:stop]
-            sizes = part[np.argsort(np.abs(part))]
-            found.append(
-                Span(
-                    item=band.item,
-                    baseline=band.baseline,
-                    response=band.response,
-                    from_s=float(band.time_s[start]),
-                    to_s=float(band.time_s[stop - 1]),
-                    smallest_percent=float(sizes[0]),
-                    largest_percent=float(sizes[-1]),
-                )
-            )
+        found += [_span(band, int(start), int(stop)) for start, stop in pairwise(edges) if side[start] != 0]
     return tuple(found)
+
+
+def _span(band: Band, start: int, stop: int) -> Span:
+    assert band.percent is not None  # find_spans looks at such bands only
+    sizes = sorted(band.percent[start:stop].tolist(), key=abs)
+    return Span(
+        item=band.item,
+        baseline=band.baseline,
+        response=band.response,
+        from_s=float(band.time_s[start]),
+        to_s=float(band.time_s[stop - 1]),
+        smallest_percent=sizes[0],
+        largest_percent=sizes[-1],
+    )

@@ -38,6 +38,8 @@ def coverage_factors(degrees_of_freedom: Floats, confidence: float = 0.95) -> Fl
     """`coverage_factor` for an array of degrees of freedom."""
     tail = 0.5 * (1.0 + confidence)
     dof = np.asarray(degrees_of_freedom, dtype=float)
+    if dof.size and np.all(dof == dof.flat[0]):
+        return np.full(dof.shape, coverage_factor(float(dof.flat[0]), confidence))
     found = special.stdtrit(np.where(np.isfinite(dof) & (dof > 0), dof, 1.0), tail)
     found = np.where(np.isposinf(dof), special.ndtri(tail), found)
     return np.asarray(np.where(np.isnan(dof) | (dof <= 0), np.nan, found), dtype=float)

@@ -1,0 +1,275 @@
+"""What the numbers of one report say against their design: a trend over the order, unlike scatter, values that stand apart.
+
+A check that cries wolf is switched off, so all tests of one report share one probability of a false alarm, ALARM.
+Each part is divided among the rows (and items) it is applied to.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import special
+
+from toolbench.metrology.charts import drift_p, grubbs_p
+from toolbench.metrology.comparing import ItemRuns, Row
+from toolbench.metrology.type_a import mean_and_sd, pooled_sd
+from toolbench.quantities.format import format_number, format_percent, unit_label
+from toolbench.records.findings import Finding
+from toolbench.records.runs import Floats
+
+TREND, UNLIKE, APART = 0.01, 0.01, 0.02
+ALARM = TREND + UNLIKE + APART
+"""Probability that a flawless report gets any of these findings: at most 4 %."""
+OUTLIER = 0.2
+"""Share of APART below which a straggler (5 % in ISO 5725's use of Grubbs' test) is called an outlier (1 % there)."""
+
+BLOCK_APART, BLOCK_DRIFT = 0.03, 0.01
+"""The same for the chart of one check standard."""
+_FEWEST_BLOCKS = 4
+
+
+def statistical_findings(
+    items: Sequence[ItemRuns], rows: Sequence[Row], orders: Sequence[Sequence[float | None]]
+) -> list[Finding]:
+    """Trend over run order, unequal scatter, stragglers; all tests of one report together at most 4 % false alarms.
+
+    Parameters
+    ----------
+    items
+        Values of shape (runs, rows) with their blocks.
+    rows
+        What the columns are; few, as the probability of an alarm is divided among them.
+    orders
+        Per item the order number of each run, None where it is not known.
+    """
+    found: list[Finding] = []
+    for r, row in enumerate(rows):
+        share = 1.0 / len(rows)
+        found += _trend(items, r, row, orders, TREND * share)
+        found += _unlike(items, r, row, UNLIKE * share)
+        found += _apart(items, r, row, APART * share)
+    return found
+
+
+def _text(value: float, row: Row) -> str:
+    return f"{format_number(value, digits=4)} {unit_label(row.unit)}".rstrip()
+
+
+def trend_p(
+    values: Sequence[Floats], orders: Sequence[Floats], blocks: Sequence[Sequence[str]] = ()
+) -> tuple[float, float]:
+    """Two-sided p of a common trend over the order, and its mean size from first to last run [unit of the values].
+
+    Without blocks each item's own slope is tested against its own scatter and the tests are added up, so that unlike
+    scatter does no harm. With blocks the shifts from block to block are taken out first, as they are no trend within one.
+    """
+    usable = [k for k, x in enumerate(orders) if x.size >= 3 and np.ptp(x) > 0]
+    if len({name for names in blocks for name in names}) > 1:
+        return _trend_with_blocks(values, orders, blocks)
+    scores, weights, slopes, spans = [], [], [], []
+    for k in usable:
+        fitted = _slope(values[k], orders[k][:, None] - orders[k].mean(), values[k].size - 2)
+        if fitted is None:
+            continue
+        slope, t, dof = fitted
+        scores.append(float(special.ndtri(special.stdtr(dof, -abs(t)))) * -math.copysign(1.0, t))
+        weights.append(math.sqrt(dof))
+        slopes.append(slope)
+        spans.append(float(np.ptp(orders[k])))
+    if not scores:
+        return 1.0, 0.0
+    z = float(np.dot(scores, weights) / math.sqrt(np.dot(weights, weights)))
+    return 2.0 * float(special.ndtr(-abs(z))), float(np.average(slopes, weights=weights)) * max(spans)
+
+
+def _slope(values: Floats, order: Floats, dof: int) -> tuple[float, float, float] | None:
+    """Slope on the one column of `order` (already free of means), its t and degrees of freedom."""
+    x = order[:, 0]
+    rest = values - values.mean()
+    spread = float(x @ x)
+    if dof < 1 or spread <= 0:
+        return None
+    slope = float(x @ rest) / spread
+    left = rest - slope * x
+    variance = float(left @ left) / dof
+    if not variance > 0:
+        return None
+    return slope, slope / math.sqrt(variance / spread), float(dof)
+
+
+def _trend_with_blocks(
+    values: Sequence[Floats], orders: Sequence[Floats], blocks: Sequence[Sequence[str]]
+) -> tuple[float, float]:
+    y, x = np.concatenate(list(values)), np.concatenate(list(orders))
+    member = np.repeat(np.arange(len(values)), [v.size for v in values])
+    names = [name for mine in blocks for name in mine]
+    dummies = np.column_stack(
+        [member[:, None] == np.arange(len(values)), np.array(names)[:, None] == np.array(sorted(set(names)))[None, :]]
+    ).astype(float)
+    base, singular, _ = np.linalg.svd(dummies, full_matrices=False)
+    base = base[:, singular > 1e-9 * singular[0]]
+    clean_y, clean_x = y - base @ (base.T @ y), x - base @ (base.T @ x)
+    # Order that is fixed by item and block leaves only rounding: no trend can be told from them.
+    if float(clean_x @ clean_x) <= 1e-9 * float(np.sum((x - x.mean()) ** 2)):
+        return 1.0, 0.0
+    fitted = _slope(clean_y, clean_x[:, None], y.size - base.shape[1] - 1)
+    if fitted is None:
+        return 1.0, 0.0
+    slope, t, dof = fitted
+    return 2.0 * float(special.stdtr(dof, -abs(t))), slope * float(np.ptp(x))
+
+
+def _trend(
+    items: Sequence[ItemRuns], r: int, row: Row, orders: Sequence[Sequence[float | None]], alpha: float
+) -> list[Finding]:
+    values, places, blocks = [], [], []
+    for item, mine in zip(items, orders, strict=True):
+        at = np.array([math.nan if place is None else place for place in mine], dtype=float)
+        known = np.isfinite(at) & np.isfinite(item.values[:, r])
+        values.append(item.values[known, r])
+        places.append(at[known])
+        if item.blocks:
+            blocks.append([name for name, use in zip(item.blocks, known, strict=True) if use])
+    whole = blocks if len(blocks) == len(items) else []
+    p, size = trend_p(values, places, whole)
+    if p >= alpha:
+        return []
+    return [
+        Finding(
+            code="trend",
+            severity="doubtful",
+            kind="statistical",
+            message=f"The {row.metric.replace('_', ' ')} moves with the order of the runs, by about {_text(size, row)}"
+            f" from first to last (p = {p:.2g}).",
+            mend="see what changed meanwhile (oil, air, charge, heat) and run the items in turns",
+            subjects=tuple(item.id for item in items),
+        )
+    ]
+
+
+def unlike_scatter_p(deviations: Sequence[float], degrees_of_freedom: Sequence[float]) -> tuple[float, int]:
+    """Probability, at most 1, of so large a variance among several by chance, and which group it is.
+
+    Each variance is compared with the others pooled. With equal degrees of freedom this is Cochran's test, and with two
+    groups the two-sided F test.
+    """
+    total = sum(degrees_of_freedom)
+    best, which = 1.0, 0
+    for k, (sd, dof) in enumerate(zip(deviations, degrees_of_freedom, strict=True)):
+        others = total - dof
+        rest = sum(f * s * s for j, (s, f) in enumerate(zip(deviations, degrees_of_freedom, strict=True)) if j != k)
+        if others <= 0 or rest <= 0:
+            continue
+        p = len(deviations) * float(special.fdtrc(dof, others, sd * sd * others / rest))
+        if p < best:
+            best, which = p, k
+    return best, which
+
+
+def _scatter(item: ItemRuns, r: int) -> tuple[float, float]:
+    """Scatter of one item within its blocks where these were repeated, else of all its runs; its degrees of freedom."""
+    column = item.values[:, r]
+    if item.blocks:
+        groups = [column[[name == block for name in item.blocks]] for block in dict.fromkeys(item.blocks)]
+        groups = [group[np.isfinite(group)] for group in groups]
+        within, dof = pooled_sd([mean_and_sd(g)[1] for g in groups], [g.size - 1.0 for g in groups])
+        if dof >= 2:
+            return within, dof
+    return mean_and_sd(column)[1], float(np.isfinite(column).sum() - 1)
+
+
+def _unlike(items: Sequence[ItemRuns], r: int, row: Row, alpha: float) -> list[Finding]:
+    known = [(item.id, *_scatter(item, r)) for item in items]
+    known = [(name, sd, dof) for name, sd, dof in known if dof >= 1 and sd > 0]
+    if len(known) < 2:
+        return []
+    p, which = unlike_scatter_p([sd for _, sd, _ in known], [dof for _, _, dof in known])
+    if p >= alpha:
+        return []
+    name, sd, _ = known[which]
+    others = pooled_sd(
+        [s for k, (_, s, _) in enumerate(known) if k != which], [f for k, (_, _, f) in enumerate(known) if k != which]
+    )[0]
+    return [
+        Finding(
+            code="unlike-scatter",
+            severity="note",
+            kind="statistical",
+            message=f"The runs of {name} scatter more than the others in {row.metric.replace('_', ' ')}: standard deviation"
+            f" {_text(sd, row)} against {_text(others, row)} (p = {p:.2g}).",
+            mend="each item is judged by its own scatter, so intervals stand; look at that item's runs",
+            subjects=(name,),
+        )
+    ]
+
+
+def _apart(items: Sequence[ItemRuns], r: int, row: Row, alpha: float) -> list[Finding]:
+    found: list[Finding] = []
+    tested = [item for item in items if np.isfinite(item.values[:, r]).sum() >= 3]
+    for item in tested:
+        at = np.flatnonzero(np.isfinite(item.values[:, r]))
+        values = item.values[at, r]
+        p, which = grubbs_p(values)
+        p *= len(tested)
+        if p >= alpha:
+            continue
+        outlier = p < OUTLIER * alpha
+        found.append(
+            Finding(
+                code="outlier" if outlier else "straggler",
+                severity="doubtful" if outlier else "note",
+                kind="statistical",
+                message=f"Run {at[which] + 1} of {item.values.shape[0]} of {item.id} stands apart in"
+                f" {row.metric.replace('_', ' ')}: {_text(float(values[which]), row)} where the others' mean is"
+                f" {_text(mean_and_sd(np.delete(values, which))[0], row)} (p = {p:.2g}).",
+                mend="look for a cause on the bench; without one it stays in",
+                subjects=(item.id,),
+            )
+        )
+    return found
+
+
+def check_standard_findings(means: Sequence[float], blocks: Sequence[str], label: str) -> list[Finding]:
+    """Blocks of the check standard (means in order of time) that are out of control; `label` names tool, setup, protocol.
+
+    Each block is judged against all others (its limits are those of Grubbs' test), then the EWMA of the rest. With fewer
+    than four blocks there is no history to judge by. At most 4 % of flawless charts carry a finding.
+    """
+    left = [(name, float(mean)) for name, mean in zip(blocks, means, strict=True) if math.isfinite(mean)]
+    found: list[Finding] = []
+    while len(left) >= _FEWEST_BLOCKS:
+        p, which = grubbs_p([mean for _, mean in left])
+        if p >= BLOCK_APART:
+            break
+        name, mean = left.pop(which)
+        centre = mean_and_sd([other for _, other in left])[0]
+        found.append(
+            _out_of_control(
+                f"The check standard {label} is out of control in block {name}: its mean is"
+                f" {format_percent(100.0 * (mean / centre - 1.0))} from that of the other blocks (p = {p:.2g}).",
+                name,
+            )
+        )
+    drift = drift_p([mean for _, mean in left]) if len(left) >= _FEWEST_BLOCKS else 1.0
+    if drift < BLOCK_DRIFT:
+        found.append(
+            _out_of_control(
+                f"The check standard {label} drifts from block {left[0][0]} to {left[-1][0]}: its EWMA"
+                f" (lambda 0.2) leaves its limits (p = {drift:.2g}).",
+                *(name for name, _ in left),
+            )
+        )
+    return found
+
+
+def _out_of_control(message: str, *blocks: str) -> Finding:
+    return Finding(
+        code="check-standard-out-of-control",
+        severity="doubtful",
+        kind="statistical",
+        message=message,
+        mend="find what changed on the rig before runs of that block are compared with others",
+        subjects=blocks,
+    )
