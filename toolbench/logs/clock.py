@@ -55,6 +55,7 @@ _PREAMBLE_RATE = re.compile(
     re.IGNORECASE,
 )
 _HERTZ = {"hz": 1.0, "s/s": 1.0, "khz": 1e3, "ks/s": 1e3, "mhz": 1e6}
+_ISO_MICRO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:?\d\d)?\Z")
 _ISO_LIKE = re.compile(r"\d{4}-?\d\d-?\d\d(?:[T ]|\Z)")
 
 
@@ -71,6 +72,14 @@ class TimeSource:
     format: str | None = None
     zone: str | None = None
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def iso(self) -> tuple[int, ...]:
+        """Position of the column when the parser itself can read its stamps: ISO 8601 with a point and at most microseconds."""
+        if self.kind != "stamp" or self.format or self.column is None:
+            return ()
+        plain = all(_ISO_MICRO.match(cell) for cell in self.column.sample if cell)
+        return (self.column.index,) if plain else ()
 
 
 def choose_time(columns: Sequence[Column], stated: TimeColumn, preamble: Sequence[str], *, file: str) -> TimeSource:

@@ -60,7 +60,7 @@ def read_log(
     clock = choose_time(every, logger.time if logger else TimeColumn(), layout.preamble, file=source.name)
     wanted = _wanted(every, columns, clock, source.name)
     parsed = [*wanted, *([clock.column] if clock.column and clock.column not in wanted else [])]
-    table = read_table(source, encoding, layout, parsed, overrides.skip_lines)
+    table = read_table(source, encoding, layout, parsed, overrides.skip_lines, clock.iso)
     time_s, first, start = to_seconds(clock, table, file=source.name)
     name = source.path.name
     base, odd = judge_time(time_s, table, clock, start=start, file=name)

@@ -81,11 +81,15 @@ def _of_stamps(source: TimeSource, table: Table, file: str) -> tuple[Floats, str
     elif source.zone:
         stamps = stamps.dt.tz_convert(source.zone)
     counts = stamps.dt.as_unit("ns").astype("int64").to_numpy()
-    return (counts - counts[0]) / _SECOND_NS, str(text.iloc[0]), stamps.iloc[0].isoformat()
+    written = text.iloc[0]
+    first = written if isinstance(written, str) else written.isoformat()
+    return (counts - counts[0]) / _SECOND_NS, first, stamps.iloc[0].isoformat()
 
 
 def _parse(text: Any, source: TimeSource, file: str) -> Any:
     """Stamps; what is none becomes NaT. A comma in front of the fraction is ISO 8601 too."""
+    if text.dtype.kind == "M":
+        return text
     if "," in str(text.iloc[0]) and not source.format:
         text = text.str.replace(",", ".", regex=False)
     form = source.format or "ISO8601"

@@ -51,9 +51,17 @@ class Table:
 
 
 def read_table(
-    source: Source, encoding: Encoding, layout: Layout, wanted: Sequence[Column], skip: Sequence[int]
+    source: Source,
+    encoding: Encoding,
+    layout: Layout,
+    wanted: Sequence[Column],
+    skip: Sequence[int],
+    iso: Sequence[int] = (),
 ) -> Table:
     """All rows of the wanted columns, numbers exact to the last printed digit.
+
+    `iso` are positions of columns that hold ISO 8601 stamps as far as the head shows; where all of them are, the parser
+    turns them into stamps on its way, and elsewhere they are handed over as text.
 
     Raises
     ------
@@ -61,7 +69,7 @@ def read_table(
         Too many rows do not have the shape of the others.
     """
     if _can_be_fast(source, encoding, layout, skip):
-        table = _read_fast(source, layout, wanted)
+        table = _read_fast(source, layout, wanted, iso)
         if table is not None:
             return table
     return _read_careful(source, encoding, layout, wanted, frozenset(skip))
@@ -96,15 +104,12 @@ def _options(layout: Layout) -> dict[str, Any]:
     }
 
 
-def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column]) -> Table | None:
+def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column], iso: Sequence[int]) -> Table | None:
     """The table, or None where anything in it asks for a closer look."""
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
-            frame = pd.read_csv(source.path, skiprows=layout.first_data_line - 1, **_options(layout))
-    except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError, OverflowError, ValueError):
-        return None
+    options = _options(layout) | ({"parse_dates": list(iso), "date_format": "ISO8601"} if iso else {})
+    frame = _parse(source.path, options | {"skiprows": layout.first_data_line - 1})
+    if frame is None or not _is_filled(frame[_used(layout) - 1]):
+        return None  # an empty last cell may be a short row, a blank line, or text
     columns: dict[int, Any] = {}
     for column in wanted:
         values = _plain_column(frame[column.index], column, layout)
@@ -114,9 +119,32 @@ def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column]) -> Tabl
     return Table(columns, len(frame), layout.first_data_line)
 
 
+def _parse(where: Any, options: dict[str, Any]) -> pd.DataFrame | None:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
+            frame: pd.DataFrame = pd.read_csv(where, **options)
+    except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError, OverflowError, ValueError):
+        return None
+    return frame
+
+
+def _is_filled(values: Any) -> bool:
+    array = values.to_numpy() if values.dtype.kind in "iuf" else None
+    return bool(np.isfinite(array).all()) if array is not None else not values.isna().any()
+
+
+def _used(layout: Layout) -> int:
+    """Width of a row without its always-empty last columns."""
+    return max((index + 1 for index, kind in enumerate(layout.kinds) if kind != "empty"), default=layout.width)
+
+
 def _plain_column(values: Any, column: Column, layout: Layout) -> Any:
-    """A parsed column that needs no second look, else None: a gap in it may be an empty cell or a short row."""
+    """A parsed column that needs no second look, else None."""
     if column.kind in ("stamp", "text"):
+        if values.dtype.kind == "M":
+            return values
         is_text = values.dtype == "str" and not values.isna().any()
         return values if is_text and not common_unit(column.sample, layout.decimal) else None
     if values.dtype.kind not in "iuf":
@@ -124,11 +152,10 @@ def _plain_column(values: Any, column: Column, layout: Layout) -> Any:
     array = values.to_numpy()
     if column.kind == "empty":
         return array
-    first = to_float(column.sample[0].strip('"'), layout.decimal)
     # The first row must be the one that was found in the head: a stray quote above it would shift all rows.
-    if len(array) == 0 or array[0] != first or (array.dtype.kind == "f" and not np.isfinite(array).all()):
-        return None
-    return array
+    first = to_float(column.sample[0].strip('"'), layout.decimal)
+    same = len(array) > 0 and first is not None and (array[0] == first or (np.isnan(first) and np.isnan(array[0])))
+    return array if same and not np.isinf(array).any() else None
 
 
 def _read_careful(
@@ -142,11 +169,8 @@ def _read_careful(
     table = Table({}, 0, layout.first_data_line)
     rows = _good_lines(lines, layout, skip, table, complete=complete)
     _refuse_ragged(source, table, len(rows))
-    cells = _split_all(rows, layout, wanted)
-    for column in wanted:
-        table.columns[column.index] = _convert(cells[column.index], column, layout, table)
     table.rows = len(rows)
-    _drop_rows_of_text(table, wanted, cells)
+    _fill(table, rows, layout, wanted)
     table.unreadable = {
         index: [(table.line(row), cell) for row, cell in bad] for index, bad in table.unreadable.items() if bad
     }
@@ -154,10 +178,29 @@ def _read_careful(
     return table
 
 
+def _fill(table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column]) -> None:
+    """Columns of rows that all have the right width: by the parser where it takes them as numbers, else cell by cell."""
+    frame = None
+    if layout.delimiter != " ":
+        frame = _parse(io.BytesIO("\n".join(rows).encode("utf-8", errors="replace")), _options(layout))
+    slow = []
+    for column in wanted:
+        values = None
+        if frame is not None and len(frame) == len(rows) and column.kind == "number":
+            values = _plain_column(frame[column.index], column, layout)
+        if values is None:
+            slow.append(column)
+        table.columns[column.index] = values
+    cells = _split_all(rows, layout, slow)
+    for column in slow:
+        table.columns[column.index] = _convert(cells[column.index], column, layout, table)
+    _drop_rows_of_text(table, wanted, cells)
+
+
 def _good_lines(lines: list[str], layout: Layout, skip: frozenset[int], table: Table, *, complete: bool) -> list[str]:
     """Lines that have the width of a row. The others are entered in the table as blank, dropped or cut."""
     delimiter, first = layout.delimiter, layout.first_data_line
-    used = max((i + 1 for i, kind in enumerate(layout.kinds) if kind != "empty"), default=layout.width)
+    used = _used(layout)
     good: list[str] = []
     kept: list[int] = []
     last = len(lines) - first
