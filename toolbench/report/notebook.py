@@ -165,7 +165,7 @@ def keep_notebook(executed: Any, parameters: Parameters) -> Any:
 
     `parameters` are the ones to name in it: the season by a path relative to the notebook's folder, and nothing to write to.
     """
-    kept = nbformat.from_dict(json.loads(nbformat.writes(executed)))
+    kept = nbformat.reads(nbformat.writes(executed), as_version=4)
     kept.metadata = nbformat.from_dict(
         {
             "kernelspec": {"display_name": "Python 3 (ipykernel)", "language": "python", "name": KERNEL_NAME},
