@@ -110,7 +110,7 @@ def _with_blows(
     x, y = time_s[first:last] - mark_s, values[first:last]
     known = np.isfinite(y)
     x, y = x[known], y[known]
-    if high - low < 1.8 * period or x.size < 24:
+    if high - low < 1.8 * period or x.size < 12:
         return None
     angle = (2 * math.pi / period) * x
     columns = np.column_stack((np.ones(x.size), x, np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)))

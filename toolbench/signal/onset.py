@@ -17,7 +17,7 @@ from toolbench.records.runs import Floats, Onset
 from toolbench.records.settings import OnsetRule
 from toolbench.signal.lines import Line, fit_line, moving_slope
 from toolbench.signal.sampling import robust_scatter, without_spikes
-from toolbench.signal.start import FEWEST_AT_REST, Start, search_start
+from toolbench.signal.start import FEWEST_AT_REST, QUIET_S, Start, search_start, started_before
 
 NARROW = (0.3, 1.2)
 """Span of the fitted line, in multiples of the level: around the crossing, clear of the foot of the rise. A build-up that
@@ -84,6 +84,8 @@ def find_onset(
         found = _steepest_tangent(start)
     else:
         found = _level_line(start, level)
+    if rule.rule != "trigger" and found.time_s - float(start.time_s[0]) < QUIET_S:
+        raise started_before(start.time_s, start.crossing)
     return Onset(
         time_s=found.time_s,
         standard_uncertainty_s=math.hypot(found.standard_uncertainty_s, start.interval_s / math.sqrt(12.0)),

@@ -36,8 +36,17 @@ REST_SAMPLES = 50
 SLOW_SHARE = 0.3
 """Share of the whole span that must be slow change: blows at 8 Hz leave 0.27 of their span in means over 0.15 s."""
 
-RISING_SHARE = 0.2
+QUIET_S, QUIET_SAMPLES, SURE_S = 0.02, 25, 0.15
+"""Least quiet part before the start: so long and so many samples, or so long at any rate."""
+
+DOUBT_S = 0.25
+"""A quiet part shorter than this may be the trough of a blow or the middle of the rise, and is looked at."""
+
+RISING_SHARE = 0.1
 """A rest that climbs at this share of the rise's slope is no rest: the record began within the rise."""
+
+HIGH_REST = 0.3
+"""A short rest above this share of the highest value is taken for torque, not for preload or zero."""
 
 FEWEST_SAMPLES = 20
 FEWEST_AT_REST = 5
@@ -107,7 +116,7 @@ def search_start(time_s: Floats, response: Floats, level: float, within_s: float
     crossing = _lasting(smooth > rest + level * (highest - rest), interval, 0)
     if crossing is None:
         raise _no_onset(lowest, highest, "no rise lasts")
-    rest, scatter, count = _rest_level(t, y, smooth, crossing, rest, level * (highest - rest), interval)
+    rest, scatter, count = _rest_level(t, y, smooth, crossing, rest, level * (highest - rest), level, interval)
     start = Start(
         time_s=t,
         raw=y,
@@ -132,6 +141,17 @@ def _no_onset(lowest: float, highest: float, why: str) -> SignalError:
     )
 
 
+def started_before(t: Floats, crossing: int) -> SignalError:
+    """The sentence for a record without a rest before its rise."""
+    return SignalError(
+        Fault(
+            f"the run started before the record: the response has risen within {t[crossing] - t[0]:.3g} s of the first "
+            "sample, and what lies before is no rest",
+            mend="start recording at least 0.5 s before the run",
+        )
+    )
+
+
 def _require_change(clean: Floats, scatter: float, interval: float, highest: float, lowest: float) -> None:
     """Slow change must stand out of the noise and the blows; else the tool never ran, or ran all along."""
     width = max(5, min(round(0.15 / interval), clean.size // 4))
@@ -152,21 +172,16 @@ def _lasting(mask: np.ndarray, interval: float, begin: int) -> int | None:
 
 
 def _rest_level(
-    t: Floats, y: Floats, smooth: Floats, crossing: int, rest: float, height: float, interval: float
+    t: Floats, y: Floats, smooth: Floats, crossing: int, rest: float, height: float, level: float, interval: float
 ) -> tuple[float, float, int]:
     """Mean and standard deviation of the rest before the start, spikes aside, and the number of samples before it."""
     below = np.flatnonzero(smooth[: crossing + 1] < rest + 0.5 * height)
     half_way = int(below[-1]) if below.size else 0
-    # The straight line from half the level to the level, carried on to rest and as far again: the foot of the rise is left out.
-    end = half_way - 2 * (crossing - half_way) - 2
-    if end < FEWEST_AT_REST or _is_climbing(t[:end], y[:end], 0.5 * height / float(t[crossing] - t[half_way])):
-        raise SignalError(
-            Fault(
-                f"the run started before the record: the response climbs from the first sample on and has risen within "
-                f"{t[crossing] - t[0]:.3g} s, so its level at rest is unknown",
-                mend="start recording at least 0.5 s before the run",
-            )
-        )
+    # The line from half the level to the level, carried on to rest and a little farther: the foot of the rise is left out.
+    end = half_way - round(1.25 * (crossing - half_way)) - 2
+    slope = 0.5 * height / float(t[crossing] - t[half_way]) if crossing > half_way else math.inf
+    if not _is_rest(t[: max(0, end)], y[: max(0, end)], slope, rest + height / level):
+        raise started_before(t, crossing)
     length = max(REST_SAMPLES, round(REST_S / interval))
     part = y[max(0, end - length) : end]
     middle, spread = float(np.median(part)), robust_scatter(part)
@@ -175,12 +190,18 @@ def _rest_level(
     return float(kept.mean()), float(kept.std(ddof=1)) if kept.size > 1 else 0.0, end
 
 
-def _is_climbing(t: Floats, y: Floats, rise_slope: float) -> bool:
-    """Whether what lies before the start climbs already; only a record that begins close to the start can do that."""
-    if float(t[-1] - t[0]) > 0.5 * REST_S:
+def _is_rest(t: Floats, y: Floats, rise_slope: float, highest: float) -> bool:
+    """Whether what lies before the start is a rest: long enough, and where it is short also level and low."""
+    if t.size < FEWEST_AT_REST:
         return False
+    quiet = float(t[-1] - t[0])
+    if quiet < QUIET_S or (t.size < QUIET_SAMPLES and quiet < SURE_S):
+        return False
+    if quiet > DOUBT_S:
+        return True
     line = fit_line(t, y)
-    return line.slope > max(RISING_SHARE * rise_slope, 3 * line.slope_uncertainty)
+    is_climbing = line.slope > max(RISING_SHARE * rise_slope, 2.5 * line.slope_uncertainty)
+    return not is_climbing and abs(line.mean_y) < HIGH_REST * abs(highest)
 
 
 def _require_one_start(start: Start, level: float, within_s: float | None) -> None:
