@@ -57,7 +57,9 @@ def test_the_single_run_is_judged_by_the_bench_and_says_so(demo: Path) -> None:
     row = comparison.differences.query("item == 'two-strings-cold' and metric == 'sustained'").iloc[0]
     assert row["n"] == 1
     assert np.isfinite(row["lower"])
-    level = next(one for one in comparison.record.levels if one.item == "two-strings-cold" and one.metric == "sustained")
+    level = next(
+        one for one in comparison.record.levels if one.item == "two-strings-cold" and one.metric == "sustained"
+    )
     assert any("pooled from the bench's other runs" in part.label for part in level.estimate.components)
 
 
@@ -76,7 +78,9 @@ def test_results_are_plain_json_without_a_path_of_the_machine(stepped: Compariso
     )
 
 
-def test_nothing_is_written_unless_told_where(stepped: Comparison, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_nothing_is_written_unless_told_where(
+    stepped: Comparison, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(tmp_path)
     tb.write_results(stepped, "")
     assert list(tmp_path.iterdir()) == []
