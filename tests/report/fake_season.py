@@ -82,7 +82,7 @@ class FakeSeason:
         return tuple(self.listed)
 
 
-def make_notebook(path: Path, cells: tuple[str, ...] = (WORK, 'print("<read>")', WRITE)) -> Path:
+def make_notebook(path: Path, cells: tuple[str, ...] = (WORK, 'print("<read>\\nsecond line")', WRITE)) -> Path:
     """Parameters, then the given cells."""
     notebook = nbformat.v4.new_notebook(
         metadata={"kernelspec": {"name": "no-such-kernel", "display_name": "x", "language": "python"}}

@@ -61,6 +61,11 @@ def test_a_page_is_closed_escaped_and_in_order(out: Path, name: str) -> None:
         assert link.startswith("#") or ((out / name).parent / link).exists(), link
 
 
+def test_a_report_page_shows_its_outputs_whole_and_escaped(out: Path) -> None:
+    html = (out / "one" / "tool-a--held" / "report.html").read_text(encoding="utf-8")
+    assert "<pre>&lt;read&gt;\nsecond line\n</pre>" in html
+
+
 def test_failures_come_first_and_every_report_has_a_row(out: Path) -> None:
     html = (out / "index.html").read_text(encoding="utf-8")
     states = re.findall(r'<tr class="tb-state-(\w+)">', html)
@@ -123,4 +128,4 @@ def test_caveats_are_merged_worst_first() -> None:
         ("doubtful", (), ("one/y",)),
         ("note", ("r1", "r2"), ("one/x", "one/y")),
     ]
-    assert "r9 (valve stuck)" in caveats[1].text
+    assert "r9 left out: valve stuck" in caveats[1].text

@@ -55,11 +55,10 @@ def results_of(folder: Path) -> dict[str, Any]:
 
 
 def label_of(results: Results, item: str) -> str:
-    """Label of an item, else its id."""
-    for found in results.get("items", []):
-        if isinstance(found, dict) and found.get("id") == item:
-            return str(found.get("label") or item)
-    return item
+    """Label of an item, with its id where two share a label; the id where it has none."""
+    labels = {one["id"]: one.get("label") or one["id"] for one in results.get("items", [])}
+    label = str(labels.get(item, item))
+    return f"{label} ({item})" if list(labels.values()).count(label) > 1 else label
 
 
 def _headline_metric(rows: list[dict[str, Any]]) -> tuple[str, float | None] | None:
@@ -110,11 +109,8 @@ def sentences_of(folder: Path, results: Results) -> list[Sentence]:
 
 def _excluded(results: Results) -> Iterable[tuple[str, str, str, str, tuple[str, ...]]]:
     for item in results.get("items", []):
-        left_out = item.get("excluded") or []
-        if left_out:
-            runs = f"{len(left_out)} run" + ("s" if len(left_out) > 1 else "")
-            listed = "; ".join(f"{one['run']} ({one['reason']})" for one in left_out)
-            yield "run-excluded", "doubtful", f"{item.get('label') or item['id']}: {runs} left out: {listed}.", "", ()
+        for one in item.get("excluded") or []:
+            yield "run-excluded", "doubtful", f"Run {one['run']} left out: {one['reason']}.", "", ()
 
 
 def _findings(results: Results) -> Iterable[tuple[str, str, str, str, tuple[str, ...]]]:

@@ -106,7 +106,10 @@ def _subject_label(settings: Any, row: Mapping[str, Any]) -> str:
     subject = row["subject"]
     if row["axis"] == "setups":
         tool = settings.tools.get(subject)
-        return f"{(tool.name if tool else '') or subject}: its setups compared"
+        name = (tool.name if tool else "") or subject
+        # Two specimens of one model share its name.
+        shared = sum(other.name == name for other in settings.tools.values()) > 1
+        return f"{name}{f' ({subject})' if shared else ''}: its setups compared"
     if row["axis"] == "tools":
         setup = settings.setups.get(subject)
         return f"{(setup.label if setup else '') or subject}: its tools compared"
