@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import nbformat
 from nbconvert.exporters import TemplateExporter
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
@@ -36,6 +38,7 @@ def exporter() -> TemplateExporter:
     return made
 
 
+@cache
 def page_of(compared: Compared) -> str:
     """The finished page."""
     return str(exporter().from_notebook_node(notebook_of(compared))[0])

@@ -139,7 +139,7 @@ def say_cut(ax: Axes, text: str) -> None:
     ax.text(0.01, 0.02, text, transform=ax.transAxes, fontsize=FONT_SIZE - 1.5, color=MUTED)
 
 
-def wrapped(text: str, width: int = 17, lines: int = 2) -> str:
+def wrapped(text: str, width: int = 18, lines: int = 2) -> str:
     """A label on at most `lines` lines; what does not fit loses its middle."""
     room = width * lines
     parts = textwrap.wrap(shortened(text, room), width)

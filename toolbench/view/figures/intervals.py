@@ -11,7 +11,7 @@ from toolbench.quantities import format_seconds
 from toolbench.records.comparison import ComparisonRecord, Difference
 from toolbench.view.figures.canvas import FONT_SIZE, INK, MUTED, RULE, Look, look, new_axes, shortened
 from toolbench.view.markup import Compared
-from toolbench.view.wording.printed import item_label
+from toolbench.view.wording.printed import VERDICT_SIGNS, item_label
 from toolbench.view.wording.sentences import percent_text
 
 _METRICS = ("at_mark", "sustained")
@@ -44,9 +44,9 @@ def _draw_row(ax: Axes, y: float, row: Difference, seen: Look) -> None:
         resolved = row.family_verdict in ("higher", "lower")
         face = seen.light if resolved else "#ffffff"
         ax.plot([value], [y], marker=seen.marker, markersize=5.5, color=seen.light, markerfacecolor=face)
-    words = row.family_verdict if row.family_verdict != "not assessed" else ""
-    ax.text(1.02, y, percent_text(row), transform=ax.get_yaxis_transform(), va="center")
-    ax.text(1.52, y, words, transform=ax.get_yaxis_transform(), va="center", color=MUTED)
+    beside = ax.get_yaxis_transform()
+    ax.text(1.05, y, VERDICT_SIGNS[row.family_verdict], transform=beside, va="center", ha="center", color=MUTED)
+    ax.text(1.1, y, percent_text(row), transform=beside, va="center")
 
 
 def _row_name(row: Difference) -> str:

@@ -52,7 +52,7 @@ def _intervals_figure(comparison: Compared, response: str) -> Figure:
     lines = row_count(comparison.record, response)
     height = 0.235 * lines + 0.75
     figure = Figure(figsize=(_WIDTH, height))
-    ax = figure.add_axes((0.155, 0.6 / height, 0.50, 1 - 0.7 / height))
+    ax = figure.add_axes((0.155, 0.6 / height, 0.45, 1 - 0.7 / height))
     plot_intervals(comparison, ax, response=response)
     return figure
 
@@ -64,13 +64,13 @@ def _curves_figure(comparison: Compared, response: str) -> Figure:
     with_percent = any(band.percent is not None for _, _, band in found)
     figure = Figure(figsize=(_WIDTH, 5.4 if with_percent else 3.6))
     if not with_percent:
-        plot_bands(comparison, figure.add_axes((0.115, 0.14, 0.64, 0.83)), response=response)
+        plot_bands(comparison, figure.add_axes((0.115, 0.14, 0.60, 0.83)), response=response)
         return figure
-    top = figure.add_axes((0.115, 0.42, 0.64, 0.565))
+    top = figure.add_axes((0.115, 0.42, 0.60, 0.565))
     plot_bands(comparison, top, response=response)
     top.set_xlabel("")
     top.tick_params(labelbottom=False)
-    below = figure.add_axes((0.115, 0.095, 0.64, 0.27))
+    below = figure.add_axes((0.115, 0.095, 0.60, 0.27))
     plot_percent(comparison, below, response=response)
     below.set_xlabel("Time after the onset [s]")
     return figure
@@ -181,7 +181,7 @@ def pictures(comparison: Compared) -> tuple[Picture, ...]:
                 _interval_words(record, response),
                 lambda response=response: _intervals_figure(comparison, response),  # type: ignore[misc]
                 note=f"Thick: {share} interval of the row alone. Thin: interval that holds for all {record.family_size}"
-                " rows together. Filled: direction claimed. The numbers are in the table below.",
+                " rows together. ▲ higher, ▼ lower, ○ not resolved. The numbers are in the table below.",
             ),
             Picture(
                 f"curves{suffix}",

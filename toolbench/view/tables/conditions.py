@@ -44,7 +44,12 @@ def obtained_text(tool: Tool) -> str:
     if not tool.obtained:
         return "not stated"
     text = f"{tool.obtained} {'by' if tool.obtained in ('lent', 'given', 'paid') else 'from'} {tool.obtained_from}"
-    return (text if tool.obtained_from else tool.obtained) + (f", returned {tool.returned}" if tool.returned else "")
+    return (text if tool.obtained_from else tool.obtained) + _returned_text(tool.returned)
+
+
+def _returned_text(returned: str) -> str:
+    known = {"": "", "no": ", not returned", "yes": ", returned"}
+    return known.get(returned.strip().lower(), f", returned {returned}")
 
 
 def _hold_text(hold: Hold, settings: SeasonSettings) -> str:

@@ -8,8 +8,8 @@ from toolbench.quantities import format_interval, format_number, format_percent
 from toolbench.records.comparison import ComparisonRecord, Difference, Level
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.markup import Compared, Shown, render
-from toolbench.view.tables.result import VERDICT_SIGNS
 from toolbench.view.wording.printed import (
+    VERDICT_SIGNS,
     item_label,
     metric_words,
     print_change,

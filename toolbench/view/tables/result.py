@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from toolbench.view.markup import Compared, Shown, render
 from toolbench.view.wording import caveats, headlines, merge, missing_sentences, span_sentences
+from toolbench.view.wording.printed import VERDICT_SIGNS
 from toolbench.view.wording.sentences import conditions_sentence
 
-VERDICT_SIGNS = {"higher": "▲", "lower": "▼", "not resolved": "○", "not assessed": "–"}
 SEVERITY_WORDS = {"wrong": "Wrong", "doubtful": "Doubtful", "note": "Note"}
 
 

@@ -19,6 +19,7 @@ from toolbench.quantities.format import THIN
 from toolbench.records.comparison import ComparisonRecord, Difference
 from toolbench.records.settings import SeasonSettings
 
+VERDICT_SIGNS = {"higher": "▲", "lower": "▼", "not resolved": "○", "not assessed": "–"}
 _KIND_OF_UNIT = {
     "N*m": "torque",
     "N": "force",

@@ -232,7 +232,8 @@ def _where(spans: list[Span]) -> str:
         return " and ".join(_stretch(span) for span in spans)
     longest = max(spans, key=lambda span: span.to_s - span.from_s)
     reach = f"{format_seconds(spans[0].from_s)} and {format_seconds(spans[-1].to_s)}"
-    return f"in {len(spans)} stretches between {reach}, the longest {_stretch(longest)}"
+    length = f", the longest {_stretch(longest)}" if longest.to_s > longest.from_s else ""
+    return f"in {len(spans)} stretches between {reach}{length}"
 
 
 def span_sentence(record: ComparisonRecord, spans: list[Span]) -> str:
