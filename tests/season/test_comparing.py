@@ -47,7 +47,9 @@ def test_a_shared_scale_error_is_in_the_level_and_not_in_the_percent(stepped: Co
 
 
 def test_a_family_interval_is_never_narrower(stepped: Comparison) -> None:
-    table = stepped.differences
+    # A slope near zero has no bounded percent interval; those rows are empty rather than wide.
+    table = stepped.differences.dropna(subset=["lower_family", "upper_family"])
+    assert len(table) > 10
     assert (table["lower_family"] <= table["lower"] + 1e-9).all()
     assert (table["upper_family"] >= table["upper"] - 1e-9).all()
 

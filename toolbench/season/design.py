@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date
 
 from toolbench.errors import AnalysisError, Fault
+from toolbench.quantities import GLOSSARY
 from toolbench.records.comparison import Item
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
@@ -135,7 +136,7 @@ def _conditions_met(protocol: Protocol, runs: Sequence[Run]) -> list[Finding]:
                     code=f"{name}-off-target",
                     severity="doubtful",
                     kind="condition",
-                    message=f"{hold.channel} {words} was off its target in {_runs(missed)}.",
+                    message=f"{_label(hold.channel)} {words} was off its target in {_runs(missed)}.",
                     mend="repeat at the target, or exclude with the reason supply out of window",
                     subjects=tuple(run.id for run in missed),
                 )
@@ -146,12 +147,18 @@ def _conditions_met(protocol: Protocol, runs: Sequence[Run]) -> list[Finding]:
                     code=f"{name}-not-recorded",
                     severity="doubtful",
                     kind="condition",
-                    message=f"{hold.channel} {words} is not known for {_runs(unknown)}, so nobody can say it was held.",
+                    message=f"{_label(hold.channel)} {words} is not known for {_runs(unknown)}, so nobody can say it was held.",
                     mend=f"record {hold.channel}",
                     subjects=tuple(run.id for run in unknown),
                 )
             )
     return found
+
+
+def _label(channel: str) -> str:
+    """The channel as the glossary names it, else as the settings do."""
+    label = GLOSSARY[channel].label if channel in GLOSSARY else channel
+    return label[:1].upper() + label[1:]
 
 
 def _runs(runs: Sequence[Run]) -> str:
