@@ -177,6 +177,12 @@ def test_trailing_delimiter_on_all_rows_but_the_last(write):
     holds_the_table(read_log(write(TABLE.replace("\n", ",\n")[:-2] + "\n")))
 
 
+def test_empty_cell_at_the_end_beside_a_trailing_delimiter(write):
+    log = read_log(write("t [s],F [N],p [bar],\n0,1,6\n1,2,6,\n2,3,,\n3,4,6,\nend,of,record,\n4,5,6,\n"))
+    assert log.data["F"].tolist() == [1, 2, 3, 4, 5]
+    assert ("rows-dropped", 6) in [(f.code, f.line) for f in log.findings]
+
+
 def test_everything_quoted(write):
     text = "\n".join(",".join(f'"{c}"' for c in line.split(",")) for line in TABLE.rstrip("\n").split("\n")) + "\n"
     holds_the_table(read_log(write(text)))

@@ -85,3 +85,11 @@ def test_log_shows_itself(write):
     assert "&lt;b&gt;torque" in log._repr_html_()
     assert "names in line 1, rows from line 2" in repr(log)
     assert "before line 5" in repr(log)
+
+
+def test_names_that_stand_twice_are_told_apart(write):
+    path = write("t [s],p [bar],p [bar],Torque [N*m]\n0,1,2,3\n1,1,2,3\n")
+    table = suggest_table(read_log(path))
+    named = tomllib.loads(table)["loggers"]["rig"]["channels"]["inlet_pressure"]
+    column = named["column"] if isinstance(named, dict) else named
+    assert read_log(path, columns=[column]).data.iloc[:, 0].tolist() == [1, 1]

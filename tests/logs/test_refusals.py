@@ -28,6 +28,7 @@ FILES = {
         b"t [s]\tF [N]\n1\t1,234\n2\t2,345\n",
         "1.234 with a decimal comma, 1234 with a comma between thousands",
     ),
+    "a year beyond": (b"time,F [N]\n2026-03-01T10:00:00,1\n2700-03-01T10:00:01,2\n", "outside the years 1678 to 2261"),
     "names in the middle": (
         b"1,2\n3,4\nt [s],F [N]\n0,1\n1,2\n2,3\n",
         "rows of numbers stand above these names (from line 1)",

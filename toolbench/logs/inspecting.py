@@ -139,7 +139,7 @@ def suggest_table(log: Log, logger: str = "rig") -> str:
     lines = [f"[loggers.{logger}]", f"time = {_time(log)}"]
     guessed = guess_channels(log)
     for channel, name in guessed.items():
-        written = log.names[name] or name
+        written = _unique(log, name)
         if log.units[name]:
             own = split_unit(written)[1] == log.units[name]
             unit = "" if own else f", unit = {_quote(log.units[name])}"
@@ -150,8 +150,14 @@ def suggest_table(log: Log, logger: str = "rig") -> str:
                 f'# channels.{channel} = {{ column = {_quote(written)}, unit = "..." }}   # its unit is not in the file'
             )
     others = [name for name in log.data.columns if name not in guessed.values()]
-    lines += [f"# channels.NAME = {_quote(log.names[name] or name)}" for name in others]
+    lines += [f"# channels.NAME = {_quote(_unique(log, name))}" for name in others]
     return "\n".join(lines) + "\n"
+
+
+def _unique(log: Log, name: str) -> str:
+    """The name as in the file where that is one column's alone, else the numbered one."""
+    written = log.names[name]
+    return written if written and list(log.names.values()).count(written) == 1 else name
 
 
 def _time(log: Log) -> str:

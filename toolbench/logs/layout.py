@@ -118,7 +118,8 @@ def _data_rows(lines: Sequence[str], delimiter: str, mark: str, overrides: Diale
     if not stretches:
         return []
     heaviest = max(stretches, key=lambda rows: sum(kind != "text" for row in rows for kind in row.kinds))
-    usual = _Row(0, heaviest[0].cells, _columns(heaviest, max(len(row.kinds) for row in heaviest))[0])
+    widest = max(heaviest, key=lambda row: len(row.kinds))
+    usual = _Row(0, widest.cells, _columns(heaviest, len(widest.kinds))[0])
     rows = list(heaviest)
     for stretch in reversed(stretches[: stretches.index(heaviest)]):
         if not _alike(stretch[-1], usual):

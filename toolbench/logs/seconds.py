@@ -80,7 +80,12 @@ def _of_stamps(source: TimeSource, table: Table, file: str) -> tuple[Floats, str
             ) from None
     elif source.zone:
         stamps = stamps.dt.tz_convert(source.zone)
-    counts = stamps.dt.as_unit("ns").astype("int64").to_numpy()
+    try:
+        counts = stamps.dt.as_unit("ns").astype("int64").to_numpy()
+    except pd.errors.OutOfBoundsDatetime as error:
+        raise refusal(
+            file, f"a stamp in {source.label!r} lies outside the years 1678 to 2261: {error}", key="time"
+        ) from None
     written = text.iloc[0]
     first = written if isinstance(written, str) else written.isoformat()
     return (counts - counts[0]) / _SECOND_NS, first, stamps.iloc[0].isoformat()
