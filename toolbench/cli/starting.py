@@ -40,9 +40,9 @@ def new(folder: Path, recordings: tuple[Path, ...], more: tuple[Path, ...], forc
         raise click.UsageError(f"{more[0]}: recordings are named with --from")
     refuse_filled(folder, force)
     if recordings:
-        from toolbench.report.inferred import start_from_recordings
+        from toolbench.season import season_from_recordings
 
-        start_from_recordings(folder, files_in((*recordings, *more)), overwrite=force)
+        season_from_recordings(folder, files_in((*recordings, *more)), overwrite=force)
     else:
         from toolbench.settings import write_starter
 

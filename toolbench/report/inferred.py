@@ -1,14 +1,12 @@
-"""Seasons out of recordings: for `compare` below the output folder, for `new` where the user says."""
+"""The season that `compare` infers, kept in the ledger of its output folder: what was refined by hand is not overwritten."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from toolbench.errors import Fault, OutputError
-from toolbench.files import digest, write_bytes
-from toolbench.records.settings import Channel, Logger, RunEntry, TimeColumn
+from toolbench.files import digest
 from toolbench.report.ledger import Ledger
 
 FOLDER = "season"
@@ -47,78 +45,3 @@ def _refuse_refined(home: Path, ledger: Ledger) -> None:
                     mend=f"go on with: toolbench season {home} -o {ledger.out}; or begin anew with --force",
                 )
             )
-
-
-def start_from_recordings(folder: Path, files: Sequence[Path], *, overwrite: bool = False) -> Path:
-    """A season to go on from: the recordings copied, a logger for each way they are written, a run for each file.
-
-    Parameters
-    ----------
-    folder : Path
-        The season folder to make.
-    files : sequence of Path
-        Recordings; those of one folder are taken as one setup.
-    overwrite : bool
-        Whether settings that are there already are replaced.
-
-    Returns
-    -------
-    Path
-        The folder.
-
-    Raises
-    ------
-    RecordingError
-        When a file cannot be read; nothing is written then.
-    OutputError
-        When the folder cannot be written.
-    """
-    from toolbench.settings import write_season
-
-    loggers, logger_of = _find_loggers(files)
-    setups = _setup_of(files)
-    runs = []
-    for number, path in enumerate(files, start=1):
-        place = f"recordings/{setups[path]}/{path.name}"
-        write_bytes(folder / place, path.read_bytes())
-        runs.append(
-            RunEntry(
-                run=f"r{number:02d}", file=place, tool="tool-1", setup=setups[path],
-                protocol="as-recorded", logger=logger_of[path],
-            )
-        )  # fmt: skip
-    channels = next(iter(loggers.values())).channels
-    return write_season(
-        folder, loggers=loggers, setups=list(dict.fromkeys(setups.values())), runs=runs,
-        response="torque" if "torque" in channels or not channels else next(iter(channels)), overwrite=overwrite,
-    )  # fmt: skip
-
-
-def _find_loggers(files: Sequence[Path]) -> tuple[dict[str, Logger], dict[Path, str]]:
-    """One logger per set of columns and units, and which of them each file belongs to."""
-    from toolbench.logs import guess_channels, read_log
-
-    shapes: dict[tuple[tuple[str, str], ...], str] = {}
-    loggers, logger_of = {}, {}
-    for path in files:
-        log = read_log(path)
-        shape = tuple((log.names[column], log.units[column]) for column in log.data.columns)
-        if shape not in shapes:
-            name = shapes[shape] = f"rig-{len(shapes) + 1}" if shapes else "rig"
-            channels = {c: Channel(name=c, column=log.names[column]) for c, column in guess_channels(log).items()}
-            loggers[name] = Logger(id=name, time=TimeColumn(), channels=channels)
-        logger_of[path] = shapes[shape]
-    return loggers, logger_of
-
-
-def _setup_of(files: Sequence[Path]) -> dict[Path, str]:
-    """A setup id per file, from its folder's name; two folders of one name are told apart by a number."""
-    ids: dict[Path, str] = {}
-    for parent in dict.fromkeys(path.resolve().parent for path in files):
-        wanted = re.sub(r"-{2,}", "-", re.sub(r"[^A-Za-z0-9._-]+", "-", parent.name)).strip("-._") or "setup"
-        name, number = wanted, 1
-        while name.casefold() in (known.casefold() for known in ids.values()):
-            number += 1
-            name = f"{wanted}-{number}"
-        ids[parent] = name
-    return {path: ids[path.resolve().parent] for path in files}

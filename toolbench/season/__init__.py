@@ -19,6 +19,7 @@ _WHERE = {
     "CheckReport": "checking",
     "check_season": "checking",
     "compare_folders": "folders",
+    "season_from_recordings": "folders",
 }
 
 __all__ = sorted(_WHERE)

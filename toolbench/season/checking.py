@@ -14,7 +14,7 @@ from toolbench.records.runs import Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.design import design_findings, same_content
 from toolbench.season.opening import ReportPlan, Season
-from toolbench.season.reducing import reduce_runs
+from toolbench.season.reducing import reduce_runs, unusable
 from toolbench.signal import like_run_findings
 
 
@@ -68,17 +68,7 @@ def _reduce_what_reads(
         try:
             reduced = reduce_runs(season.settings, protocol, [entry])
         except AnalysisError as error:
-            found.append(
-                Finding(
-                    code="run-unusable",
-                    severity="wrong",
-                    kind="data",
-                    message=f"The recording cannot be analysed: {str(error.faults[0].message).partition('the first: ')[2]}.",
-                    mend="record it again, or exclude it in runs.csv with a reason",
-                    subjects=(entry.run,),
-                    file=entry.file,
-                )
-            )
+            found.append(unusable(entry, error.faults[0]))
             continue
         runs += reduced.runs
         found += reduced.findings

@@ -97,13 +97,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
     reduced = reduce_runs(settings, protocol, [entry for entries in chosen.values() for entry in entries])
     items = _items(plan, chosen, excluded, reduced)
     if len(items) < 2:
-        raise AnalysisError(
-            Fault(
-                f"only {items[0].id if items else 'nothing'} has a usable run",
-                key=plan.path,
-                mend="see `toolbench check`",
-            )
-        )
+        raise AnalysisError(_too_few(plan, items, reduced))
     runs = {run.id: run for run in reduced.runs}
     refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
     pairs = _pairs(items, episode.compare)
@@ -211,7 +205,7 @@ def _items(
     reduced: Reduced,
 ) -> tuple[Item, ...]:
     usable = {run.id for run in reduced.runs}
-    failed = {entry.run: reason for entry, reason in reduced.failed}
+    failed = {entry.run: fault.message for entry, fault in reduced.failed}
 
     def item(cell: Cell) -> Item:
         left = [(entry.run, failed[entry.run]) for entry in chosen[cell.id] if entry.run in failed]
@@ -225,6 +219,15 @@ def _items(
         )
 
     return tuple(made for cell in plan.cells if (made := item(cell)).runs)
+
+
+def _too_few(plan: ReportPlan, items: Sequence[Item], reduced: Reduced) -> Fault:
+    """What is missing for a comparison, with the first recordings that could not be used."""
+    told = [f"{entry.file}: {fault.message}" for entry, fault in reduced.failed]
+    more = f"; and {len(told) - 2} more" if len(told) > 2 else ""
+    lost = f"; {'; '.join(told[:2])}{more}" if told else ""
+    have = items[0].id if items else "nothing"
+    return Fault(f"only {have} has a usable run{lost}", key=plan.path, mend="see `toolbench check`")
 
 
 def _pairs(items: Sequence[Item], how: str) -> list[tuple[str, str]]:

@@ -7,11 +7,11 @@ be it, that is said and nothing is guessed.
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
 from toolbench.errors import Fault, OutputError, RecordingError, ToolbenchError, UsageError
+from toolbench.files import write_bytes
 from toolbench.logs import Log, guess_channels, read_log
 from toolbench.quantities import QuantityError, to_si, unit_factor
 from toolbench.records.settings import Channel, Logger, RunEntry, TimeColumn
@@ -59,17 +59,68 @@ def compare_folders(
     """
     season = Path(out) / "season"
     _refuse_existing(season, overwrite)
-    setups = _name_setups([Path(folder) for folder in folders])
+    if len(folders) < 2:
+        raise UsageError(
+            Fault(f"{len(folders)} folder given; a comparison needs two or more", mend="name another folder")
+        )
+    setups = _name_setups([_folder(Path(folder)) for folder in folders])
     files = {setup: _recordings(folder) for setup, folder in setups.items()}
-    seconds = _marks(marks)
+    logs = _read_all(files)
+    return _write(season, setups, files, _loggers(logs, response, ask=True), _marks(marks), overwrite)
+
+
+def season_from_recordings(folder: str | Path, files: Sequence[str | Path], *, overwrite: bool = False) -> Path:
+    """Make a season folder to go on from: recordings copied, a logger for each way they are written, a run for each file.
+
+    Parameters
+    ----------
+    folder
+        The season folder to make.
+    files
+        Recordings; those that lie in one folder are taken as one setup.
+    overwrite
+        Whether a season that is already there is replaced.
+
+    Raises
+    ------
+    UsageError
+        Not one of the files can be read as a recording.
+    OutputError
+        A season is already there and `overwrite` is not set.
+    """
+    season = Path(folder)
+    _refuse_existing(season, overwrite)
+    setups = _name_setups(list(dict.fromkeys(Path(file).resolve().parent for file in files)))
+    found = {
+        setup: [path for file in files if (path := Path(file)).resolve().parent == parent]
+        for setup, parent in setups.items()
+    }
+    return _write(season, setups, found, _loggers(_read_all(found), None, ask=False), (), overwrite)
+
+
+Loggers = tuple[list[Logger], dict[Path, str]]
+
+
+def _read_all(files: dict[str, list[Path]]) -> dict[Path, Log]:
+    """Every recording that reads; the season's check names the others. Raises UsageError where none does."""
     logs = {path: _read(path) for paths in files.values() for path in paths}
     readable = {path: log for path, log in logs.items() if isinstance(log, Log)}
     if not readable:
         faults = [fault for one in logs.values() if isinstance(one, ToolbenchError) for fault in one.faults]
         raise UsageError([Fault("not one of the recordings can be read"), *faults])
-    loggers, logger_of = _loggers(readable, response)
-    name = loggers[0].channels
-    chosen = "torque" if "torque" in name else next(iter(name))
+    return readable
+
+
+def _write(
+    season: Path,
+    setups: dict[str, Path],
+    files: dict[str, list[Path]],
+    found: Loggers,
+    marks_s: tuple[float, ...],
+    overwrite: bool,
+) -> Path:
+    loggers, logger_of = found
+    names = [name for logger in loggers for name in logger.channels]
     runs = [
         RunEntry(
             run=f"{setup}-{k:02d}" if _clashes(files) else _identifier(path.stem),
@@ -83,24 +134,22 @@ def compare_folders(
         for k, path in enumerate(paths, start=1)
     ]
     for setup, paths in files.items():
-        target = season / "recordings" / setup
-        target.mkdir(parents=True, exist_ok=True)
         for path in paths:
-            shutil.copyfile(path, target / path.name)
-    write_season(
+            write_bytes(season / "recordings" / setup / path.name, path.read_bytes())
+    labels = {setup: folder.resolve().name for setup, folder in setups.items()}
+    return write_season(
         season,
         loggers={logger.id: logger for logger in loggers},
-        setups={setup: folder.resolve().name for setup, folder in setups.items()},
+        setups=labels,
         runs=runs,
         protocol=PROTOCOL,
-        response=chosen,
-        marks_s=seconds,
+        response="torque" if "torque" in names or not names else names[0],
+        marks_s=marks_s,
         tools=(TOOL,),
         episode="comparison",
         overwrite=overwrite,
-        title=" and ".join(folder.resolve().name for folder in setups.values()) + " compared",
+        title=" and ".join(labels.values()) + " compared",
     )
-    return season
 
 
 def _refuse_existing(season: Path, overwrite: bool) -> None:
@@ -114,16 +163,17 @@ def _refuse_existing(season: Path, overwrite: bool) -> None:
         )
 
 
+def _folder(folder: Path) -> Path:
+    if folder.is_dir():
+        return folder
+    word = "is a file" if folder.exists() else "does not exist"
+    raise UsageError(Fault(f"{word}; a folder of recordings is wanted", file=str(folder)))
+
+
 def _name_setups(folders: list[Path]) -> dict[str, Path]:
-    if len(folders) < 2:
-        raise UsageError(
-            Fault(f"{len(folders)} folder given; a comparison needs two or more", mend="name another folder")
-        )
+    """An id per folder, from its name; two folders of one name are told apart by a number."""
     named: dict[str, Path] = {}
     for folder in folders:
-        if not folder.is_dir():
-            word = "is a file" if folder.exists() else "does not exist"
-            raise UsageError(Fault(f"{word}; a folder of recordings is wanted", file=str(folder)))
         base = _identifier(folder.resolve().name)
         name, k = base, 2
         while name.casefold() in {one.casefold() for one in named}:
@@ -170,7 +220,7 @@ def _marks(marks: str | None) -> tuple[float, ...]:
         raise UsageError(Fault(f"--marks {marks!r}: {error}", mend="write for example --marks 2s,6s")) from None
 
 
-def _loggers(logs: dict[Path, Log], response: str | None) -> tuple[list[Logger], dict[Path, str]]:
+def _loggers(logs: dict[Path, Log], response: str | None, *, ask: bool) -> Loggers:
     """One logger per way the files are written: same columns, same units."""
     loggers: dict[tuple[object, ...], Logger] = {}
     logger_of: dict[Path, str] = {}
@@ -181,30 +231,33 @@ def _loggers(logs: dict[Path, Log], response: str | None) -> tuple[list[Logger],
             loggers[shape] = Logger(
                 id="rig" if number == 1 else f"rig-{number}",
                 time=TimeColumn(),
-                channels={c.name: c for c in _channels(log, path, response)},
+                channels={c.name: c for c in _channels(log, path, response, ask=ask)},
             )
         logger_of[path] = loggers[shape].id
     return list(loggers.values()), logger_of
 
 
-def _channels(log: Log, path: Path, response: str | None) -> list[Channel]:
+def _channels(log: Log, path: Path, response: str | None, *, ask: bool) -> list[Channel]:
+    """The channels of a file: the response first where one must be known (`ask`), then everything guessed."""
     guessed = guess_channels(log)
-    if response is None:
-        wanted = _only_response(log, path)
-    else:
-        matching = [c for c, name in log.names.items() if response in (c, name)]
-        if not matching:
-            listed = ", ".join(repr(name) for name in log.names.values())
-            raise UsageError(Fault(f"has no column {response!r}", file=str(path), mend=f"its columns: {listed}"))
-        wanted = matching[0]
-    name = "torque" if _is_torque(log, wanted) else "response"
-    channels = [Channel(name=name, column=log.names[wanted])]
+    if not ask:
+        return [Channel(name=name, column=log.names[column]) for name, column in guessed.items()]
+    wanted = _only_response(log, path) if response is None else _named(log, path, response)
+    channels = [Channel(name="torque" if _is_torque(log, wanted) else "response", column=log.names[wanted])]
     channels += [
         Channel(name=other, column=log.names[column])
         for other, column in guessed.items()
         if column != wanted and other != "torque"
     ]
     return channels
+
+
+def _named(log: Log, path: Path, response: str) -> str:
+    matching = [column for column, name in log.names.items() if response in (column, name)]
+    if matching:
+        return matching[0]
+    listed = ", ".join(repr(name) for name in log.names.values())
+    raise UsageError(Fault(f"has no column {response!r}", file=str(path), mend=f"its columns: {listed}"))
 
 
 def _only_response(log: Log, path: Path) -> str:

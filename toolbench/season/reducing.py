@@ -6,6 +6,7 @@ Raw samples are kept between the two passes only while they fit a fixed budget; 
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -14,7 +15,7 @@ from toolbench.records.findings import Finding
 from toolbench.records.runs import Onset, RawRun, Run
 from toolbench.records.settings import Protocol, RunEntry, SeasonSettings
 from toolbench.season.loading import load_run
-from toolbench.signal import find_start, make_grid, reduce
+from toolbench.signal import find_end, find_start, make_grid, reduce
 
 RAW_BUDGET_BYTES = 200_000_000
 """Raw samples held between the two passes; a season of any size stays within it."""
@@ -41,7 +42,7 @@ class Reduced:
 
     runs: tuple[Run, ...]
     timing: Timing
-    failed: tuple[tuple[RunEntry, str], ...]
+    failed: tuple[tuple[RunEntry, Fault], ...]
     findings: tuple[Finding, ...]
 
 
@@ -64,8 +65,7 @@ def reduce_runs(settings: SeasonSettings, protocol: Protocol, entries: Sequence[
     """
     started, failed = _find_starts(settings, protocol, entries)
     if not started:
-        first = failed[0][1] if failed else "there are no recordings"
-        raise AnalysisError(Fault(f"no recording can be analysed; the first: {first}", key=protocol.id))
+        raise AnalysisError([fault for _, fault in failed] or Fault("there are no recordings", key=protocol.id))
     timing = find_timing(protocol, min(one.available_s for one in started))
     interval = max(one.interval_s for one in started)
     edges = make_grid(timing.duration_s, interval)
@@ -73,7 +73,7 @@ def reduce_runs(settings: SeasonSettings, protocol: Protocol, entries: Sequence[
     for one in started:
         if one.available_s < timing.duration_s - 2 * one.interval_s:
             reason = f"stops {one.available_s:.3g} s after its onset, before the duration of {timing.duration_s:.3g} s is over"
-            failed.append((one.entry, reason))
+            failed.append((one.entry, Fault(reason, file=one.entry.file)))
             continue
         raw = one.raw or load_run(settings, one.entry)
         logger = settings.loggers[one.entry.logger]
@@ -96,7 +96,7 @@ def reduce_runs(settings: SeasonSettings, protocol: Protocol, entries: Sequence[
                 },
             )
         )
-    findings = tuple(_unusable(entry, reason) for entry, reason in failed)
+    findings = (*(unusable(entry, fault) for entry, fault in failed), *_timing_findings(protocol, timing, started))
     return Reduced(runs=tuple(runs), timing=timing, failed=tuple(failed), findings=findings)
 
 
@@ -108,6 +108,44 @@ def find_timing(protocol: Protocol, shortest_s: float) -> Timing:
     return Timing(duration_s=duration, marks_s=marks, window_s=window)
 
 
+EARLY_SHARE = 0.8
+"""A run shorter than this share of the middle one ends early; it must not shorten a comparison unseen."""
+
+
+def _timing_findings(protocol: Protocol, timing: Timing, started: Sequence[_Started]) -> list[Finding]:
+    """What the default duration took away: a run that ends early, a mark or window that no run reaches."""
+    if protocol.duration_s is not None:
+        return []
+    middle = statistics.median(one.available_s for one in started)
+    found = [
+        Finding(
+            code="run-ends-early",
+            severity="doubtful",
+            kind="data",
+            message=f"The run ends {one.available_s:.3g} s after its onset and others last {middle:.3g} s, "
+            "so all of them are compared up to there only.",
+            mend="repeat it, exclude it with a reason, or state the protocol's duration",
+            subjects=(one.entry.run,),
+            file=one.entry.file,
+        )
+        for one in started
+        if one.available_s < EARLY_SHARE * middle
+    ]
+    beyond = sorted({t for t in (*timing.marks_s, timing.window_s[1]) if t > timing.duration_s + 1e-9})
+    if beyond:
+        listed = ", ".join(f"{t:g} s" for t in beyond)
+        found.append(
+            Finding(
+                code="mark-beyond-run",
+                severity="doubtful",
+                kind="design",
+                message=f"Nothing can be said at {listed}: the shortest run lasts {timing.duration_s:g} s.",
+                mend="choose earlier marks, or record longer",
+            )
+        )
+    return found
+
+
 def round_down(seconds: float) -> float:
     """A duration cut to two significant digits, so that marks are numbers a person can say."""
     if seconds <= 0:
@@ -117,18 +155,24 @@ def round_down(seconds: float) -> float:
     return round(int(seconds / step + 1e-9) * step, max(digits, 0) + 1)
 
 
+def _available(raw: RawRun, protocol: Protocol, onset: Onset) -> float:
+    """Seconds a run can be judged over: the record after the onset, or to where the tool stops where no duration is stated."""
+    recorded = float(raw.time_s[-1]) - onset.time_s
+    return recorded if protocol.duration_s is not None else min(recorded, find_end(raw, protocol, onset))
+
+
 def _find_starts(
     settings: SeasonSettings, protocol: Protocol, entries: Sequence[RunEntry]
-) -> tuple[list[_Started], list[tuple[RunEntry, str]]]:
+) -> tuple[list[_Started], list[tuple[RunEntry, Fault]]]:
     started: list[_Started] = []
-    failed: list[tuple[RunEntry, str]] = []
+    failed: list[tuple[RunEntry, Fault]] = []
     held = 0
     for entry in entries:
         try:
             raw = load_run(settings, entry)
             onset = find_start(raw, protocol)
         except (RecordingError, SignalError) as error:
-            failed.append((entry, _without_file(error)))
+            failed.append((entry, replace(error.faults[0], file=entry.file)))
             continue
         size = sum(values.nbytes for values in raw.channels.values()) + raw.time_s.nbytes
         keep = held + size <= RAW_BUDGET_BYTES
@@ -138,7 +182,7 @@ def _find_starts(
             _Started(
                 entry=entry,
                 onset=onset,
-                available_s=float(raw.time_s[-1]) - onset.time_s,
+                available_s=_available(raw, protocol, onset),
                 interval_s=span / (len(raw.time_s) - 1),
                 raw=raw if keep else None,
             )
@@ -146,19 +190,15 @@ def _find_starts(
     return started, failed
 
 
-def _without_file(error: RecordingError | SignalError) -> str:
-    """The first fault without its file, which the caveat names by its run."""
-    fault = error.faults[0]
-    return str(replace(fault, file=None, mend=None))
-
-
-def _unusable(entry: RunEntry, reason: str) -> Finding:
+def unusable(entry: RunEntry, fault: Fault) -> Finding:
+    """What is told of a recording that cannot be analysed, with its line and its mend."""
     return Finding(
         code="run-unusable",
         severity="wrong",
         kind="data",
-        message=f"The recording could not be analysed and is left out: {reason}.",
-        mend="record it again, or exclude it in runs.csv with a reason",
+        message=f"The recording could not be analysed and is left out: {fault.message}.",
+        mend=fault.mend or "record it again, or exclude it in runs.csv with a reason",
         subjects=(entry.run,),
         file=entry.file,
+        line=fault.line,
     )
