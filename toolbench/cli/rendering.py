@@ -141,6 +141,8 @@ def _run(
 def _tell(outcome: Outcome) -> None:
     for name in outcome.set_aside:
         click.echo(f"kept what was edited by hand as {name}", err=True)
+    for file, message in sorted(outcome.unusable.items()):
+        click.echo(f"{file}: {message}", err=True)
     if "--debug" in sys.argv:
         for path, trace in outcome.traces.items():
             if trace:

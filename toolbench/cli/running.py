@@ -40,11 +40,6 @@ def run(command: click.Command, arguments: list[str] | None = None) -> int:
             raise
         _show(error)
         return error.exit_status
-    except BrokenPipeError:
-        # Whoever read our output has closed it, as `head` does.
-        with contextlib.suppress(OSError):
-            sys.stdout.close()
-        return 0
     except OSError as error:
         if debug:
             raise

@@ -63,10 +63,11 @@ class LiveWatcher(LineWatcher):
         from rich.live import Live
 
         super().__init__(stream)
-        self.console = Console(file=stream, highlight=False)
-        self.live = Live(console=self.console, refresh_per_second=4, transient=True, get_renderable=self.table)
         self.running: dict[str, float] = {}
         self.done = self.failed = self.total = 0
+        self.console = Console(file=stream, highlight=False)
+        # The live view asks for its first picture at once, so the counts stand before it.
+        self.live = Live(console=self.console, refresh_per_second=4, transient=True, get_renderable=self.table)
 
     def __enter__(self) -> LiveWatcher:
         self.live.__enter__()

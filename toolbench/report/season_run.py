@@ -23,6 +23,9 @@ REPORT_FILES = (
     "report.html", "report.ipynb", "results.json", "levels.csv", "differences.csv", "curves.csv", "notes.md", STALE,
 )  # fmt: skip
 
+UNUSABLE = "run-unusable"
+"""Code of the finding on a recording that a report goes without."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunOptions:
@@ -64,15 +67,20 @@ class Silent:
 
 @dataclass
 class Outcome:
-    """What a run did: the rows of the reports it looked at, and files of the reader's that were set aside."""
+    """What a run did: the rows of the reports it looked at, files of the reader's that were set aside, and what was left out.
+
+    `unusable` are the recordings that a report had to go without, each with what is wrong with it.
+    """
 
     rows: list[dict[str, Any]] = field(default_factory=list)
     set_aside: list[str] = field(default_factory=list)
     traces: dict[str, str] = field(default_factory=dict)
+    unusable: dict[str, str] = field(default_factory=dict)
 
     @property
     def exit_status(self) -> int:
-        return 1 if any(row["state"] == "failed" for row in self.rows) else 0
+        """1 where a report failed or a recording could not be used, else 0; other caveats are no failure."""
+        return 1 if self.unusable or any(row["state"] == "failed" for row in self.rows) else 0
 
 
 def run_season(
@@ -123,7 +131,7 @@ def run_season(
             # Ctrl-C comes through here too: what was made is on record, and the next call goes on from it.
             run.ledger.save()
             run.ledger.recover()
-        return Outcome(run.rows, run.ledger.set_aside, run.traces)
+        return Outcome(run.rows, run.ledger.set_aside, run.traces, run.unusable)
 
 
 class _Run:
@@ -140,6 +148,7 @@ class _Run:
         self.program = program_digest(self.notebook, self.templates)
         self.rows: list[dict[str, Any]] = []
         self.traces: dict[str, str] = {}
+        self.unusable: dict[str, str] = {}
         self.keys: dict[str, str] = {}
 
     def wanted(self, plan: Any) -> bool:
@@ -235,8 +244,13 @@ class _Run:
         from toolbench.report.headlines import results_of
 
         path = plan.path
+        results = results_of(self.out / path) if row["state"] in ("rendered", "unchanged") else {}
+        self.unusable |= {
+            finding["file"]: finding["message"]
+            for finding in results.get("findings", [])
+            if finding["code"] == UNUSABLE
+        }
         if row["state"] == "rendered":
-            results = results_of(self.out / path)
             self.ledger.made[path] = {
                 "key": self.keys[path],
                 "inputs": results.get("inputs", {}),
