@@ -109,3 +109,34 @@ def test_a_stream_of_cp1252_shows_what_it_can(tmp_path: Path) -> None:
     with (tmp_path / "said").open("w", encoding="cp1252") as stream:
         say(stream, "−3.4 % ± 1.2 %")
     assert (tmp_path / "said").read_bytes() == b"?3.4 % \xb1 1.2 %" + os.linesep.encode()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a pseudo terminal")
+@pytest.mark.parametrize("colour", ["", "1"])
+def test_a_terminal_gets_a_live_table_and_no_colour_where_not_wanted(colour: str, root: Path) -> None:
+    import pty
+
+    code = (
+        "import sys; from toolbench.report.progress import LiveWatcher, watch\n"
+        "with watch(sys.stderr) as w:\n"
+        "    assert isinstance(w, LiveWatcher)\n"
+        "    w.planned([{'state': 'to render'}]); w.started('one/x'); w.live.refresh()\n"
+        "    w.ended({'state': 'failed', 'path': 'one/x', 'seconds': 1.0, 'error': 'no'})\n"
+    )
+    parent, child = pty.openpty()
+    environment = os.environ | {"NO_COLOR": colour, "TERM": "xterm-256color", "PYTHONUTF8": "1", "COLUMNS": "60"}
+    subprocess.run([sys.executable, "-c", code], cwd=root, stderr=child, env=environment, check=True)
+    os.close(child)
+    shown = b""
+    while True:
+        try:
+            part = os.read(parent, 4096)
+        except OSError:
+            break
+        if not part:
+            break
+        shown += part
+    os.close(parent)
+    assert b"FAILED    one/x (1.0 s): no" in shown
+    assert b"0 of 1 reports" in shown
+    assert b"\x1b[3" not in shown  # no colour codes at all
