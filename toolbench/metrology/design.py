@@ -181,16 +181,19 @@ def _scatter(item: ItemRuns, r: int) -> tuple[float, float]:
 
 
 def _unlike(items: Sequence[ItemRuns], r: int, row: Row, alpha: float) -> list[Finding]:
-    known = [(item.id, *_scatter(item, r)) for item in items]
-    known = [(name, sd, dof) for name, sd, dof in known if dof >= 1 and sd > 0]
+    """Scatter is compared as a share of the level: a stronger tool that scatters by as many percent is no exception."""
+    known = [(item.id, mean_and_sd(item.values[:, r])[0], *_scatter(item, r)) for item in items]
+    known = [(name, mean, sd, dof) for name, mean, sd, dof in known if dof >= 1 and sd > 0 and mean != 0]
     if len(known) < 2:
         return []
-    p, which = unlike_scatter_p([sd for _, sd, _ in known], [dof for _, _, dof in known])
+    relative = [sd / abs(mean) for _, mean, sd, _ in known]
+    freedom = [dof for *_, dof in known]
+    p, which = unlike_scatter_p(relative, freedom)
     if p >= alpha:
         return []
-    name, sd, _ = known[which]
+    name = known[which][0]
     others = pooled_sd(
-        [s for k, (_, s, _) in enumerate(known) if k != which], [f for k, (_, _, f) in enumerate(known) if k != which]
+        [s for k, s in enumerate(relative) if k != which], [f for k, f in enumerate(freedom) if k != which]
     )[0]
     return [
         Finding(
@@ -198,7 +201,8 @@ def _unlike(items: Sequence[ItemRuns], r: int, row: Row, alpha: float) -> list[F
             severity="note",
             kind="statistical",
             message=f"The runs of {name} scatter more than the others in {row.metric.replace('_', ' ')}: standard deviation"
-            f" {_text(sd, row)} against {_text(others, row)} (p = {p:.2g}).",
+            f" {format_percent(100.0 * relative[which], signed=False)} of the level against"
+            f" {format_percent(100.0 * others, signed=False)} (p = {p:.2g}).",
             mend="each item is judged by its own scatter, so intervals stand; look at that item's runs",
             subjects=(name,),
         )

@@ -1,0 +1,88 @@
+"""Published two-sample comparisons, intervals and powers (sources beside each), through the package's own estimates."""
+
+import math
+
+import pytest
+
+from toolbench.metrology import coverage_factor, difference, difference_interval, mean_and_sd, pooled_sd
+from toolbench.metrology.intervals import power_of_t
+from toolbench.records.comparison import Component, Estimate
+
+pytestmark = pytest.mark.published
+
+
+def mean_of(name: str, n: int, mean: float, sd: float) -> Estimate:
+    part = Component(
+        source=name, label=name, contribution=sd / math.sqrt(n), degrees_of_freedom=n - 1.0, evaluation="A"
+    )
+    return Estimate(value=mean, unit="", components=(part,))
+
+
+def test_tt1_welch_on_auto83b() -> None:
+    # NIST e-Handbook 1.3.5.3 data, figures from Boost's students_t_examples (V): Welch T -12.946, df 136.87
+    gap = difference(mean_of("US", 249, 20.14458, 6.41470), mean_of("Japan", 79, 30.48101, 6.10771))
+    assert gap.value / gap.standard_uncertainty == pytest.approx(-12.946, abs=1e-3)
+    assert gap.degrees_of_freedom == pytest.approx(136.87, abs=0.01)
+    pooled, dof = pooled_sd((6.41470, 6.10771), (248, 78))
+    assert dof == 326  # V
+    assert gap.value / (pooled * math.sqrt(1 / 249 + 1 / 79)) == pytest.approx(-12.62059, abs=2e-5)  # V
+
+
+def test_tt2_welch_with_four_and_eight() -> None:
+    # NAG G07CAF example results (V): Welch t 2.5922, df 8.0, CI [.4410, 7.5590]; sd printed to four digits, so rel 5e-4.
+    gap = difference(mean_of("x", 4, 25.0, 0.8185), mean_of("y", 8, 21.0, 4.208))
+    interval = difference_interval(gap)
+    assert gap.value / gap.standard_uncertainty == pytest.approx(2.5922, rel=5e-4)
+    assert gap.degrees_of_freedom == pytest.approx(8.0, abs=0.1)
+    # A unit in the last printed digit of the sd moves the half-width 3.559 by 4e-4; unrounded df give .4412 and 7.5588.
+    assert interval.lower == pytest.approx(0.4410, abs=5e-4)
+    assert interval.upper == pytest.approx(7.5590, abs=5e-4)
+
+
+def test_tt3_pooled_standard_deviation() -> None:
+    # A textbook's catalysts (V): pooled sd 2.701; from the three-digit inputs, which are from memory.
+    assert pooled_sd((2.385, 2.983), (7, 7))[0] == pytest.approx(2.701, abs=1e-3)
+
+
+def test_tt4_welch_from_raw_data() -> None:
+    # e-Handbook 7.3.1 (M): means and standard deviations, t 2.269, nu 15.53
+    old = (32, 37, 35, 28, 41, 44, 35, 31, 34, 38, 42)
+    new = (36, 31, 30, 31, 34, 36, 29, 32, 31)
+    assert mean_and_sd(old) == pytest.approx((36.0909, 4.9082), abs=1e-4)
+    assert mean_and_sd(new) == pytest.approx((32.2222, 2.5386), abs=1e-4)
+    gap = difference(mean_of("old", 11, *mean_and_sd(old)), mean_of("new", 9, *mean_and_sd(new)))
+    assert gap.value / gap.standard_uncertainty == pytest.approx(2.269, abs=1e-3)
+    assert gap.degrees_of_freedom == pytest.approx(15.53, abs=0.01)
+
+
+def test_tt5_interval_of_a_mean() -> None:
+    # e-Handbook 1.3.5.2 by Boost (V): t 1.972, half-width 3.219e-3, [9.25824, 9.26468]
+    interval = difference_interval(mean_of("heat flow", 195, 9.26146, 0.02278881))
+    assert coverage_factor(194) == pytest.approx(1.972, abs=1e-3)
+    assert 0.5 * (interval.upper - interval.lower) == pytest.approx(3.219e-3, abs=1e-6)
+    assert (interval.lower, interval.upper) == pytest.approx((9.25824, 9.26468), abs=1e-5)
+
+
+def test_tt6_interval_of_three() -> None:
+    # Miller and Miller by Boost (V): [35.40438, 40.19562]
+    interval = difference_interval(mean_of("mercury", 3, 37.8, 0.964365))
+    assert (interval.lower, interval.upper) == pytest.approx((35.40438, 40.19562), abs=2e-5)
+
+
+def test_pw1_to_pw3_one_sample_powers() -> None:
+    # R's pwr, as statsmodels' test_power.py quotes it (V)
+    assert power_of_t(1.0 * math.sqrt(30), 29) == pytest.approx(0.999563600961, abs=1e-9)
+    assert power_of_t(0.2 * math.sqrt(20), 19) == pytest.approx(0.13595628876797, abs=1e-9)
+    assert power_of_t(1.0 * math.sqrt(30), 29, sided=1) == pytest.approx(0.999892010204909, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "n", "actual"), [(0.90, 275, 0.900260), (0.95, 347, 0.950006), (0.99, 506, 0.990070)]
+)
+def test_pw4_runs_needed(wanted: float, n: int, actual: float) -> None:
+    # Output of a statistics package (V): standard deviation 20, difference 5, one-sided 5 %
+    def power(size: int) -> float:
+        return power_of_t(5.0 / (20.0 * math.sqrt(2.0 / size)), 2.0 * size - 2.0, sided=1)
+
+    assert power(n) == pytest.approx(actual, abs=1e-6)
+    assert power(n - 1) < wanted <= power(n)
