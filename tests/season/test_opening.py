@@ -38,3 +38,16 @@ def test_several_reports_need_a_protocol(demo: Path) -> None:
 def test_a_folder_without_bench_toml_is_a_settings_error(tmp_path: Path) -> None:
     with pytest.raises(SettingsError):
         open_season(tmp_path)
+
+
+def test_a_fault_in_another_episode_is_set_aside(demo: Path, tmp_path: Path) -> None:
+    for name in ("bench.toml", "tools.csv", "runs.csv", "bench-log.csv"):
+        text = (demo / name).read_text(encoding="utf-8")
+        (tmp_path / name).write_text(text.replace('tools = ["ostrel"]', 'tools = ["ostrell"]'), encoding="utf-8")
+    with pytest.raises(SettingsError, match='did you mean "ostrel"'):
+        open_season(tmp_path)
+    with pytest.raises(SettingsError, match="ostrell"):
+        open_season(tmp_path, episode="packs")
+    season = open_season(tmp_path, episode="retest")
+    assert "packs" not in season.settings.episodes
+    assert [fault.key for fault in season.settings.set_aside] == ["episodes.packs.tools[1]"]

@@ -42,7 +42,7 @@ def report(
             raise click.UsageError(f"episode {episode!r} has no such report; its reports: {names}")
         return plans
 
-    outcome = _run(season, out, options, chosen, likely=1 if tool or setup or pairs else None)
+    outcome = _run(season, out, options, chosen, likely=1 if tool or setup or pairs else None, episode=episode)
     for row in outcome.rows:
         if row["state"] in ("rendered", "unchanged"):
             click.echo(out / row["path"] / "report.html")
@@ -119,6 +119,7 @@ def _run(
     options: RunOptions,
     choose: Callable[[Any], Sequence[Any]] | None,
     likely: int | None = None,
+    episode: str | None = None,
 ) -> Outcome:
     """Open a season and run it, with workers started ahead while it is read."""
     from toolbench.report.pool import Pool
@@ -130,7 +131,9 @@ def _run(
         from toolbench.report.season_run import run_season
         from toolbench.season import open_season
 
-        opened = open_season(folder)
+        opened = open_season(folder, episode=episode)
+        for fault in opened.settings.set_aside:
+            click.echo(f"left out: {fault}", err=True)
         plans = choose(opened) if choose else None
         with watch(sys.stderr) as watcher:
             outcome = run_season(opened, out, options, plans=plans, pool=pool, watcher=watcher)

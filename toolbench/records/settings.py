@@ -13,6 +13,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal
 
+from toolbench.errors import Fault
+
 EMPTY: Mapping[str, Any] = MappingProxyType({})
 
 
@@ -307,5 +309,7 @@ class SeasonSettings:
     logbook: tuple[LogbookEntry, ...] = ()
     scorecard: Mapping[str, Any] | None = None
     digests: Mapping[str, str] = field(default_factory=lambda: EMPTY)
+    set_aside: tuple[Fault, ...] = ()
+    """Faults of other episodes than the one asked for; those episodes are left out."""
     lines: Mapping[str, int] = field(default_factory=lambda: EMPTY)
     """Line in bench.toml of every dotted key, e.g. "episodes.far-end.setups"; lets a later check say where."""

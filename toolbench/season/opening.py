@@ -127,13 +127,15 @@ class Season:
         )
 
 
-def open_season(folder: str | Path) -> Season:
+def open_season(folder: str | Path, *, episode: str | None = None) -> Season:
     """Read and validate a season folder.
 
     Parameters
     ----------
     folder
         Folder that holds bench.toml, or the path of that bench.toml.
+    episode
+        The one episode that is wanted: another episode with a fault is left out (`settings.set_aside`) and stops nothing.
 
     Raises
     ------
@@ -143,7 +145,7 @@ def open_season(folder: str | Path) -> Season:
     path = Path(folder)
     if path.name == "bench.toml":
         path = path.parent
-    return Season(folder=path, settings=read_settings(path))
+    return Season(folder=path, settings=read_settings(path, episode=episode))
 
 
 def find_plan(

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from toolbench.errors import Fault
 from toolbench.files import digest
 from toolbench.quantities.glossary import channel_quantity
 from toolbench.records.settings import LogbookEntry, Protocol, SeasonSettings, Tool
@@ -33,13 +35,15 @@ from toolbench.settings.tools import COLUMNS, TOOLS, bare_tools, read_tools
 _TABLES = ("loggers", "sensors", "protocols", "setups", "episodes")
 
 
-def read_settings(folder: Path) -> SeasonSettings:
+def read_settings(folder: Path, *, episode: str | None = None) -> SeasonSettings:
     """Read a season folder's bench.toml, tools.csv and runs.csv.
 
     Parameters
     ----------
     folder : Path
         The season folder. Recordings are looked for only where `recordings` holds a pattern; none is opened.
+    episode : str, optional
+        The one episode that is wanted: faults of another are set aside with it and do not stop this one.
 
     Returns
     -------
@@ -59,8 +63,28 @@ def read_settings(folder: Path) -> SeasonSettings:
         faults.raise_all()
         raise AssertionError("a document that cannot be read notes a fault")
     settings = _assemble(folder, document, tools, faults)
+    if episode is not None:
+        settings = _set_aside(settings, episode, faults)
     faults.raise_all()
     return settings
+
+
+def _set_aside(settings: SeasonSettings, episode: str, faults: Faults) -> SeasonSettings:
+    """Leave out the other episodes that have faults, and keep these faults as warnings."""
+    others = [one for one in settings.episodes if one != episode]
+
+    def owner(fault: Fault) -> str | None:
+        key = fault.key or ""
+        return next((one for one in others if key == f"episodes.{one}" or key.startswith(f"episodes.{one}.")), None)
+
+    owners = {fault: owner(fault) for fault in faults.found}
+    faults.found = [fault for fault in faults.found if owners[fault] is None]
+    left_out = {one for one in owners.values() if one is not None}
+    return replace(
+        settings,
+        episodes=frozen({id: one for id, one in settings.episodes.items() if id not in left_out}),
+        set_aside=tuple(fault for fault, one in owners.items() if one is not None),
+    )
 
 
 def _assemble(folder: Path, document: Document, tools: dict[str, Tool] | None, faults: Faults) -> SeasonSettings:
