@@ -2,16 +2,7 @@
 
 from toolbench.metrology.bands import ItemCurves, find_spans, make_bands
 from toolbench.metrology.charts import ewma, ewma_limits, individuals_limits
-from toolbench.metrology.comparing import (
-    ItemRuns,
-    Outcome,
-    Pooled,
-    Row,
-    Source,
-    compare_items,
-    complete_blocks,
-    pool_repeatability,
-)
+from toolbench.metrology.comparing import Outcome, compare_items
 from toolbench.metrology.design import check_standard_findings, statistical_findings
 from toolbench.metrology.intervals import (
     coverage_factor,
@@ -24,6 +15,7 @@ from toolbench.metrology.intervals import (
     within_limit,
 )
 from toolbench.metrology.propagation import combine, correlated_means, difference, ratio_percent
+from toolbench.metrology.samples import ItemRuns, Pooled, Row, Source, complete_blocks, pool_repeatability
 from toolbench.metrology.type_a import fit_line, mean_and_sd, one_way_anova, pooled_sd
 
 __all__ = [

@@ -13,9 +13,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from toolbench.metrology.comparing import ItemRuns, Source, complete_blocks
 from toolbench.metrology.intervals import coverage_factors
 from toolbench.metrology.null_curves import NullCurves, learn_scatter
+from toolbench.metrology.samples import ItemRuns, Source, complete_blocks
 from toolbench.records.comparison import Band, Span
 from toolbench.records.runs import Floats
 

@@ -1,7 +1,5 @@
 """Items compared row by row: levels, percent and absolute differences, their intervals and verdicts.
 
-What varies from run to run (zero per run, onset, resolution, window) is in the scatter of repeats and counted once: its
-components are shown as contained. Added are what runs share, and the per-run parts where there is a single run.
 Runs count as independent (Welch) unless every item was run equally often in each of the same three or more blocks; then
 the differences within blocks are what is judged.
 """
@@ -27,67 +25,18 @@ from toolbench.metrology.intervals import (
     within_limit,
 )
 from toolbench.metrology.propagation import combine, difference, ratio_percent
-from toolbench.metrology.type_a import mean_and_sd, pooled_sd
-from toolbench.records.comparison import Component, Difference, Estimate, Interval, Level
+from toolbench.metrology.samples import (
+    Cell,
+    ItemRuns,
+    Pooled,
+    Row,
+    complete_blocks,
+    scatter_component,
+    summarise,
+)
+from toolbench.metrology.type_a import mean_and_sd
+from toolbench.records.comparison import Difference, Estimate, Interval, Level
 from toolbench.records.runs import Floats
-
-FEWEST_BLOCKS = 3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """What a row of the tables is about; `at` in seconds for `at_mark`, the level in SI for `time_to`."""
-
-    response: str
-    metric: str
-    at: float | None
-    unit: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Source:
-    """A type B source in one row of one item.
-
-    The standard uncertainty of one run is `relative` times the level plus `absolute` [the row's unit]; one of them is
-    usually zero. Two items that name the same `source` share that error. `per_run` sources differ from run to run, so
-    their name is made the item's own. `resolution` marks the rounding of readings: it stays added where the scatter is
-    smaller than rounding alone makes it.
-    """
-
-    source: str
-    label: str
-    relative: float = 0.0
-    absolute: float = 0.0
-    degrees_of_freedom: float = math.inf
-    distribution: str = "normal"
-    per_run: bool = False
-    resolution: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemRuns:
-    """The runs of one item: `values` of shape (runs, rows), nan where a run has none; one block name per run, or none.
-
-    `sources` holds a tuple of type B sources per row, or is empty.
-    """
-
-    id: str
-    values: Floats
-    blocks: tuple[str, ...] = ()
-    sources: tuple[tuple[Source, ...], ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pooled:
-    """Repeatability lent to items with a single run: relative standard deviation, degrees of freedom, where it is from.
-
-    `contains_per_run` says that it was found from repeats on this bench, so per-run parts are in it already.
-    """
-
-    relative_sd: float
-    degrees_of_freedom: float
-    label: str
-    contains_per_run: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +96,8 @@ def compare_items(
     """
     _check_shapes(items, rows, pairs)
     lent = list(pooled) if pooled is not None else [None] * len(rows)
-    cells = [[_summarise(items, i, r, rows[r], lent[r]) for r in range(len(rows))] for i in range(len(items))]
+    blocks = [complete_blocks(items, r) for r in range(len(rows))]
+    cells = [[summarise(item, r, row, blocks[r], lent[r]) for r, row in enumerate(rows)] for item in items]
     place = {item.id: i for i, item in enumerate(items)}
     contests = [
         _contest(cells[place[a]][r], cells[place[b]][r], place[a], place[b], r)
@@ -169,39 +119,8 @@ def compare_items(
         ),
         family_size=len(family),
         family_level=level,
-        blocks=max((len(cell.block_means) for line in cells for cell in line), default=0),
+        blocks=max(map(len, blocks), default=0),
     )
-
-
-def pool_repeatability(groups: Sequence[Sequence[float] | Floats], label: str, **facts: bool) -> Pooled | None:
-    """Relative repeatability pooled over groups of repeats (same tool and setup); None where none was repeated."""
-    found = [(*mean_and_sd(group), int(np.sum(np.isfinite(np.asarray(group, dtype=float))))) for group in groups]
-    known = [(sd / abs(mean), n - 1) for mean, sd, n in found if n > 1 and mean != 0]
-    relative, dof = pooled_sd([s for s, _ in known], [f for _, f in known])
-    if not relative > 0:
-        return None
-    return Pooled(relative_sd=relative, degrees_of_freedom=dof, label=label, **facts)
-
-
-def complete_blocks(items: Sequence[ItemRuns], row: int | None = None) -> tuple[str, ...]:
-    """Names of the blocks in which every item has the same number of runs (with a value in `row`), else ().
-
-    Three blocks at least; a run without a block makes the design incomplete.
-    """
-    counts: dict[str, int] | None = None
-    for item in items:
-        if len(item.blocks) != len(item.values) or "" in item.blocks:
-            return ()
-        mine: dict[str, int] = {}
-        for block, values in zip(item.blocks, item.values, strict=True):
-            if row is None or math.isfinite(values[row]):
-                mine[block] = mine.get(block, 0) + 1
-        if counts is not None and mine != counts:
-            return ()
-        counts = mine
-    if not counts or len(counts) < FEWEST_BLOCKS or len(set(counts.values())) != 1:
-        return ()
-    return tuple(sorted(counts))
 
 
 def _check_shapes(items: Sequence[ItemRuns], rows: Sequence[Row], pairs: Sequence[tuple[str, str]]) -> None:
@@ -218,85 +137,14 @@ def _check_shapes(items: Sequence[ItemRuns], rows: Sequence[Row], pairs: Sequenc
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Cell:
-    """One item in one row: its level, and what its scatter was judged by."""
-
-    estimate: Estimate
-    n: int
-    repeatability: float
-    scatter: float
-    """Standard deviation of one run, or of one block's mean in complete blocks."""
-    degrees_of_freedom: float
-    values: Floats
-    block_means: Floats
-
-
-def _summarise(items: Sequence[ItemRuns], index: int, r: int, row: Row, lent: Pooled | None) -> _Cell:
-    item = items[index]
-    column = item.values[:, r]
-    values = column[np.isfinite(column)]
-    n = int(values.size)
-    mean, sd = mean_and_sd(values)
-    blocks = complete_blocks(items, r)
-    block_means = np.array([np.nanmean(column[[name == block for name in item.blocks]]) for block in blocks])
-    judged = len(block_means) or n
-    scatter, dof = mean_and_sd(block_means)[1] if blocks else sd, float(judged - 1)
-    label = "repeatability of block means" if blocks else "repeatability"
-    if n == 1:
-        scatter, dof, label = _lent_scatter(mean, lent)
-    parts: list[Component] = []
-    if n:
-        name = f"repeatability/{item.id}/{row.response}/{row.metric}/{'' if row.at is None else repr(row.at)}"
-        parts.append(_scatter_component(name, label, scatter / math.sqrt(judged), dof))
-        contains = n > 1 or (lent is not None and lent.contains_per_run)
-        sources = item.sources[r] if item.sources else ()
-        parts += [c for s in sources if (c := _source_component(s, item.id, mean, scatter, n, contains)) is not None]
-    estimate = combine(mean, row.unit, [(Estimate(value=mean, unit=row.unit, components=tuple(parts)), 1.0)])
-    return _Cell(estimate, n, sd if n != 1 else scatter, scatter, dof, column, block_means)
-
-
-def _lent_scatter(mean: float, lent: Pooled | None) -> tuple[float, float, str]:
-    if lent is None:
-        return math.nan, math.nan, "repeatability (single run, nothing to judge by)"
-    return abs(mean) * lent.relative_sd, lent.degrees_of_freedom, lent.label
-
-
-def _scatter_component(source: str, label: str, contribution: float, dof: float) -> Component:
-    return Component(
-        source=source, label=label, contribution=contribution, degrees_of_freedom=dof, evaluation="A", distribution="t"
-    )
-
-
-def _source_component(
-    source: Source, item: str, mean: float, scatter: float, n: int, contains: bool
-) -> Component | None:
-    """The component of a type B source in a mean of `n` runs; None where it is zero."""
-    one_run = source.relative * mean + source.absolute
-    if one_run == 0 or not math.isfinite(one_run):
-        return None
-    contained = source.per_run and contains
-    if contained and source.resolution and scatter < abs(one_run):
-        # Readings that round alike carry the same rounding error: more of them do not make it smaller.
-        contained, n = False, 1
-    return Component(
-        source=f"{source.source}/{item}" if source.per_run else source.source,
-        label=source.label,
-        contribution=one_run / math.sqrt(n) if source.per_run else one_run,
-        degrees_of_freedom=source.degrees_of_freedom,
-        distribution=source.distribution,
-        contained=contained,
-    )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class _Contest:
     """One item against one base in one row."""
 
     a: int
     b: int
     r: int
-    item: _Cell
-    base: _Cell
+    item: Cell
+    base: Cell
     percent: Estimate
     difference: Estimate
     errors: RatioErrors | None
@@ -337,7 +185,7 @@ class _Contest:
         return Interval(lower=100.0 * (found.lower - 1.0), upper=100.0 * (found.upper - 1.0))
 
 
-def _contest(item: _Cell, base: _Cell, a: int, b: int, r: int) -> _Contest:
+def _contest(item: Cell, base: Cell, a: int, b: int, r: int) -> _Contest:
     first, second = item.estimate, base.estimate
     blocks = len(item.block_means)
     if not blocks:
@@ -360,7 +208,7 @@ def _contest(item: _Cell, base: _Cell, a: int, b: int, r: int) -> _Contest:
 
 
 def _in_blocks(
-    rule: Callable[[Estimate, Estimate], Estimate], item: _Cell, base: _Cell, ratio: float, scale: float
+    rule: Callable[[Estimate, Estimate], Estimate], item: Cell, base: Cell, ratio: float, scale: float
 ) -> Estimate:
     """Apply `rule` to the levels without their scatter, then add the scatter of the differences within blocks."""
     gaps = item.block_means - ratio * base.block_means
@@ -370,7 +218,7 @@ def _in_blocks(
         value=0.0,
         unit=rest.unit,
         components=(
-            _scatter_component(
+            scatter_component(
                 " - ".join(names),
                 "repeatability of differences within blocks",
                 abs(scale) * mean_and_sd(gaps)[1] / math.sqrt(len(gaps)),
@@ -389,9 +237,7 @@ def _without_scatter(estimate: Estimate) -> Estimate:
     )
 
 
-def _family_level(
-    family: Sequence[FamilyRow], cells: Sequence[Sequence[_Cell]], confidence: float, draws: int
-) -> float:
+def _family_level(family: Sequence[FamilyRow], cells: Sequence[Sequence[Cell]], confidence: float, draws: int) -> float:
     """The family's level, with the correlation between rows taken from the residuals of all items."""
     if len(family) < 2:
         return 1.0 - confidence
@@ -410,7 +256,7 @@ def _family_level(
     return family_level(family, judged, row_correlation(residuals, freedom), confidence=confidence, draws=draws)
 
 
-def _residuals(line: Sequence[_Cell]) -> Floats:
+def _residuals(line: Sequence[Cell]) -> Floats:
     """Deviations from the mean over the standard deviation, shape (runs, rows); nan where there is none."""
     columns = []
     for cell in line:
@@ -420,7 +266,7 @@ def _residuals(line: Sequence[_Cell]) -> Floats:
     return np.stack(columns, axis=1)
 
 
-def _block_residuals(cells: Sequence[Sequence[_Cell]]) -> list[Floats]:
+def _block_residuals(cells: Sequence[Sequence[Cell]]) -> list[Floats]:
     """Deviations of block means from item and block, over their standard deviation; [] where a row is not in blocks."""
     if len({len(cell.block_means) for line in cells for cell in line}) != 1:
         return []
@@ -433,7 +279,7 @@ def _block_residuals(cells: Sequence[Sequence[_Cell]]) -> list[Floats]:
     return [part.T for part in rest[1:]]
 
 
-def _level(item: str, row: Row, cell: _Cell, confidence: float) -> Level:
+def _level(item: str, row: Row, cell: Cell, confidence: float) -> Level:
     found = expanded(cell.estimate, confidence)
     return Level(
         item=item,

@@ -13,7 +13,7 @@ import numpy as np
 from scipy import special
 
 from toolbench.metrology.charts import drift_p, grubbs_p
-from toolbench.metrology.comparing import ItemRuns, Row
+from toolbench.metrology.samples import ItemRuns, Row
 from toolbench.metrology.type_a import mean_and_sd, pooled_sd
 from toolbench.quantities.format import format_number, format_percent, unit_label
 from toolbench.records.findings import Finding

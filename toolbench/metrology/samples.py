@@ -1,0 +1,178 @@
+"""The runs of one item in one row: its level, its scatter, and the parts of its uncertainty.
+
+What varies from run to run (zero per run, onset, resolution, window) is in the scatter of repeats and counted once: its
+components are shown as contained. Added are what runs share, and the per-run parts where there is a single run.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from toolbench.metrology.propagation import combine
+from toolbench.metrology.type_a import mean_and_sd, pooled_sd
+from toolbench.records.comparison import Component, Estimate
+from toolbench.records.runs import Floats
+
+FEWEST_BLOCKS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """What a row of the tables is about; `at` in seconds for `at_mark`, the level in SI for `time_to`."""
+
+    response: str
+    metric: str
+    at: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """A type B source in one row of one item.
+
+    The standard uncertainty of one run is `relative` times the level plus `absolute` [the row's unit]; one of them is
+    usually zero. Two items that name the same `source` share that error. `per_run` sources differ from run to run, so
+    their name is made the item's own. `resolution` marks the rounding of readings: it stays added where the scatter is
+    smaller than rounding alone makes it.
+    """
+
+    source: str
+    label: str
+    relative: float = 0.0
+    absolute: float = 0.0
+    degrees_of_freedom: float = math.inf
+    distribution: str = "normal"
+    per_run: bool = False
+    resolution: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ItemRuns:
+    """The runs of one item: `values` of shape (runs, rows), nan where a run has none; one block name per run, or none.
+
+    `sources` holds a tuple of type B sources per row, or is empty.
+    """
+
+    id: str
+    values: Floats
+    blocks: tuple[str, ...] = ()
+    sources: tuple[tuple[Source, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pooled:
+    """Repeatability lent to items with a single run: relative standard deviation, degrees of freedom, where it is from.
+
+    `contains_per_run` says that it was found from repeats on this bench, so per-run parts are in it already.
+    """
+
+    relative_sd: float
+    degrees_of_freedom: float
+    label: str
+    contains_per_run: bool = False
+
+
+def pool_repeatability(groups: Sequence[Sequence[float] | Floats], label: str, **facts: bool) -> Pooled | None:
+    """Relative repeatability pooled over groups of repeats (same tool and setup); None where none was repeated."""
+    found = [(*mean_and_sd(group), int(np.sum(np.isfinite(np.asarray(group, dtype=float))))) for group in groups]
+    known = [(sd / abs(mean), n - 1) for mean, sd, n in found if n > 1 and mean != 0]
+    relative, dof = pooled_sd([s for s, _ in known], [f for _, f in known])
+    if not relative > 0:
+        return None
+    return Pooled(relative_sd=relative, degrees_of_freedom=dof, label=label, **facts)
+
+
+def complete_blocks(items: Sequence[ItemRuns], row: int | None = None) -> tuple[str, ...]:
+    """Names of the blocks in which every item has the same number of runs (with a value in `row`), else ().
+
+    Three blocks at least; a run without a block makes the design incomplete.
+    """
+    counts: dict[str, int] | None = None
+    for item in items:
+        if len(item.blocks) != len(item.values) or "" in item.blocks:
+            return ()
+        mine: dict[str, int] = {}
+        for block, values in zip(item.blocks, item.values, strict=True):
+            if row is None or math.isfinite(values[row]):
+                mine[block] = mine.get(block, 0) + 1
+        if counts is not None and mine != counts:
+            return ()
+        counts = mine
+    if not counts or len(counts) < FEWEST_BLOCKS or len(set(counts.values())) != 1:
+        return ()
+    return tuple(sorted(counts))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cell:
+    """One item in one row: its level, and what its scatter was judged by."""
+
+    estimate: Estimate
+    n: int
+    repeatability: float
+    scatter: float
+    """Standard deviation of one run, or of one block's mean in complete blocks."""
+    degrees_of_freedom: float
+    values: Floats
+    block_means: Floats
+
+
+def summarise(item: ItemRuns, r: int, row: Row, blocks: Sequence[str], lent: Pooled | None) -> Cell:
+    """One item in row `r`: the mean of its runs, judged by block means where there are complete `blocks`."""
+    column = item.values[:, r]
+    values = column[np.isfinite(column)]
+    n = int(values.size)
+    mean, sd = mean_and_sd(values)
+    block_means = np.array([np.nanmean(column[[name == block for name in item.blocks]]) for block in blocks])
+    judged = len(block_means) or n
+    scatter, dof = mean_and_sd(block_means)[1] if blocks else sd, float(judged - 1)
+    label = "repeatability of block means" if blocks else "repeatability"
+    if n == 1:
+        scatter, dof, label = _lent_scatter(mean, lent)
+    parts: list[Component] = []
+    if n:
+        name = f"repeatability/{item.id}/{row.response}/{row.metric}/{'' if row.at is None else repr(row.at)}"
+        parts.append(scatter_component(name, label, scatter / math.sqrt(judged), dof))
+        contains = n > 1 or (lent is not None and lent.contains_per_run)
+        sources = item.sources[r] if item.sources else ()
+        parts += [c for s in sources if (c := _source_component(s, item.id, mean, scatter, n, contains)) is not None]
+    estimate = combine(mean, row.unit, [(Estimate(value=mean, unit=row.unit, components=tuple(parts)), 1.0)])
+    return Cell(estimate, n, sd if n != 1 else scatter, scatter, dof, column, block_means)
+
+
+def _lent_scatter(mean: float, lent: Pooled | None) -> tuple[float, float, str]:
+    if lent is None:
+        return math.nan, math.nan, "repeatability (single run, nothing to judge by)"
+    return abs(mean) * lent.relative_sd, lent.degrees_of_freedom, lent.label
+
+
+def scatter_component(source: str, label: str, contribution: float, dof: float) -> Component:
+    """The type A component that scatter makes."""
+    return Component(
+        source=source, label=label, contribution=contribution, degrees_of_freedom=dof, evaluation="A", distribution="t"
+    )
+
+
+def _source_component(
+    source: Source, item: str, mean: float, scatter: float, n: int, contains: bool
+) -> Component | None:
+    """The component of a type B source in a mean of `n` runs; None where it is zero."""
+    one_run = source.relative * mean + source.absolute
+    if one_run == 0 or not math.isfinite(one_run):
+        return None
+    contained = source.per_run and contains
+    if contained and source.resolution and scatter < abs(one_run):
+        # Readings that round alike carry the same rounding error: more of them do not make it smaller.
+        contained, n = False, 1
+    return Component(
+        source=f"{source.source}/{item}" if source.per_run else source.source,
+        label=source.label,
+        contribution=one_run / math.sqrt(n) if source.per_run else one_run,
+        degrees_of_freedom=source.degrees_of_freedom,
+        distribution=source.distribution,
+        contained=contained,
+    )
