@@ -22,18 +22,15 @@ from toolbench.metrology import (
     pool_repeatability,
     statistical_findings,
 )
-from toolbench.records.comparison import Band, ComparisonRecord, Item
+from toolbench.records.comparison import POOLED, TOLD, Band, ComparisonRecord, Item
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.design import design_findings, refuse_unlike, same_content
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
-from toolbench.season.reducing import Reduced, reduce_runs
+from toolbench.season.reducing import Reduced, Timing, reduce_runs
 from toolbench.season.sources import parts_of
-
-FAMILY = ("at_mark", "sustained", "peak")
-"""Rows of the response that are told as one story hold together; all other rows hold together among themselves."""
 
 BAND_POINTS = 100
 """Grid times of the bands at most: a blow's ripple is averaged, and a stretch of time is one statement, not fifty."""
@@ -102,7 +99,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
     refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
     pairs = _pairs(items, episode.compare)
     rows = _rows(list(runs.values()), protocol)
-    outcome = _judge(season, plan, protocol, items, runs, rows, pairs)
+    outcome, supporting = _judge(season, plan, protocol, items, runs, rows, pairs, reduced.timing)
     bands = tuple(
         band
         for response in protocol.response
@@ -128,6 +125,8 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         confidence=protocol.confidence,
         family_size=outcome.family_size,
         family_level=outcome.family_level,
+        supporting_size=supporting.family_size if supporting else 0,
+        supporting_level=supporting.family_level if supporting else float("nan"),
         digests=_digests(season, list(runs.values())),
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
     )
@@ -141,9 +140,10 @@ def _judge(
     runs: dict[str, Run],
     rows: Sequence[Row],
     pairs: Sequence[tuple[str, str]],
-) -> Outcome:
-    """All rows, in two families: what is told of the response, and everything that explains it."""
-    told = [row for row in rows if row.metric in FAMILY and row.response in protocol.response]
+    timing: Timing,
+) -> tuple[Outcome, Outcome | None]:
+    """All rows in one outcome, with the family of what is told of the response, and the outcome of all that explains it."""
+    told = [row for row in rows if row.metric in TOLD and row.response in protocol.response]
     rest = [row for row in rows if row not in told]
     outcomes = [
         compare_items(
@@ -151,7 +151,7 @@ def _judge(
             part,
             pairs,
             confidence=protocol.confidence,
-            pooled=_pooled(season, protocol, items, runs, part),
+            pooled=_pooled(season, protocol, items, runs, part, timing),
             equivalent_within=season.settings.episodes[plan.episode].equivalent_within,
         )
         for part in (told, rest)
@@ -161,7 +161,7 @@ def _judge(
     place = {(row.response, row.metric, row.at): k for k, row in enumerate(rows)}
     names = {item.id: k for k, item in enumerate(items)}
     contests = {pair: k for k, pair in enumerate(pairs)}
-    return replace(
+    whole = replace(
         first,
         levels=tuple(
             sorted(
@@ -176,6 +176,7 @@ def _judge(
             )
         ),
     )
+    return whole, outcomes[-1] if rest else None
 
 
 def _choose(
@@ -224,10 +225,10 @@ def _items(
 def _too_few(plan: ReportPlan, items: Sequence[Item], reduced: Reduced) -> Fault:
     """What is missing for a comparison, with the first recordings that could not be used."""
     told = [f"{entry.file}: {fault.message}" for entry, fault in reduced.failed]
-    more = f"; and {len(told) - 2} more" if len(told) > 2 else ""
+    more = f"; and {len(told) - 2} more (see `toolbench check`)" if len(told) > 2 else ""
     lost = f"; {'; '.join(told[:2])}{more}" if told else ""
     have = items[0].id if items else "nothing"
-    return Fault(f"only {have} has a usable run{lost}", key=plan.path, mend="see `toolbench check`")
+    return Fault(f"only {have} has a usable run{lost}", key=plan.path)
 
 
 def _pairs(items: Sequence[Item], how: str) -> list[tuple[str, str]]:
@@ -277,21 +278,26 @@ def _value(run: Run, row: Row) -> float:
 
 
 def _pooled(
-    season: Season, protocol: Protocol, items: Sequence[Item], runs: dict[str, Run], rows: Sequence[Row]
+    season: Season, protocol: Protocol, items: Sequence[Item], runs: dict[str, Run], rows: Sequence[Row], timing: Timing
 ) -> list[Pooled | None] | None:
     """What single runs are judged by: the repeats of this protocol on the bench, else what the protocol states."""
     if all(len(item.runs) > 1 for item in items):
         return None
-    others = _repeats_elsewhere(season, protocol, runs)
+    others = _repeats_elsewhere(season, protocol, runs, timing)
     pooled: list[Pooled | None] = []
     for row in rows:
+        if row.metric == "slope":
+            # Scatter is lent as a share of the level, and a slope is about zero: its share would be of nothing.
+            pooled.append(None)
+            continue
         groups = [[v for run in like if np.isfinite(v := _value(run, row))] for like in others]
         found = pool_repeatability(
             [group for group in groups if len(group) > 1],
-            "repeatability pooled from the bench's other runs",
+            POOLED,
             contains_per_run=True,
         )
-        if found is None and protocol.repeatability is not None:
+        told = row.metric in TOLD and row.response in protocol.response
+        if found is None and told and protocol.repeatability is not None:
             found = Pooled(
                 relative_sd=protocol.repeatability.value,
                 degrees_of_freedom=float("inf"),
@@ -301,17 +307,18 @@ def _pooled(
     return pooled
 
 
-def _repeats_elsewhere(season: Season, protocol: Protocol, runs: dict[str, Run]) -> list[list[Run]]:
-    """Every cell of the protocol with repeats, reduced on this report's time base where the runs reach it."""
+def _repeats_elsewhere(season: Season, protocol: Protocol, runs: dict[str, Run], timing: Timing) -> list[list[Run]]:
+    """Every cell of the protocol with repeats on this rig, reduced on this report's time base where the runs reach it."""
     wanted = [e for e in season.settings.runs if e.protocol == protocol.id and not e.excluded and e.run not in runs]
     known = list(runs.values())
     if wanted:
         try:
-            known += reduce_runs(season.settings, protocol, wanted).runs
+            known += reduce_runs(season.settings, protocol, wanted, timing).runs
         except AnalysisError:
             wanted = []
+    rig = (known[0].rig, known[0].filter)
     cells: dict[tuple[str, str], list[Run]] = defaultdict(list)
-    for run in known:
+    for run in (run for run in known if (run.rig, run.filter) == rig):
         cells[(run.entry.tool, run.entry.setup)].append(run)
     return [like for like in cells.values() if len(like) > 1]
 
