@@ -10,7 +10,7 @@ import pytest
 import view_records
 from view_records import Compared, difference, with_differences
 
-from toolbench.records.comparison import Difference, Span
+from toolbench.records.comparison import POOLED, Component, Difference, Span
 from toolbench.records.findings import Finding
 from toolbench.records.settings import AssumedRepeatability, Display
 from toolbench.view import wording
@@ -46,7 +46,7 @@ CASES: list[tuple[str, dict[str, Any], str]] = [
         {"value": -2.4, "half": 1.9},
         "far: no difference in sustained torque from near resolved (smallest resolvable 4.1 %): "
         "−2.4 % ± 1.9 % (95 % confidence, 5 and 5 runs). Taken alone this row's interval leaves zero; held together "
-        "over all 8 rows of this report it does not.",
+        "over all 8 rows of the response it does not.",
     ),
     (
         "no repeat",
@@ -121,6 +121,25 @@ def test_assumed_repeatability_is_named(three: Compared) -> None:
     record = dataclasses.replace(three.record, protocol=protocol)
     text = plain(wording.sentence(record, three.settings, difference(n=1, half=9.0, value=-20.0)))
     assert text.endswith("Repeatability assumed: 4.0 % (last season's runs).")
+
+
+def test_repeats_lent_to_a_single_run_are_named(three: Compared) -> None:
+    row = difference(n=1, half=9.0, value=-20.0)
+    lent = Component(source="repeatability/far", label=POOLED, contribution=4.0, evaluation="A")
+    row = dataclasses.replace(row, percent=dataclasses.replace(row.percent, components=(lent,)))
+    # Constructed: what the protocol assumes is not used where the bench's own repeats are, so it must not be named.
+    assumed = AssumedRepeatability(value=0.04, source="last season's runs")
+    protocol = dataclasses.replace(three.record.protocol, repeatability=assumed)
+    text = plain(wording.sentence(dataclasses.replace(three.record, protocol=protocol), three.settings, row))
+    assert text.endswith("A single run is judged by the repeatability pooled from the bench's other runs.")
+
+
+def test_a_bounded_difference_without_a_bounded_percentage(three: Compared) -> None:
+    row = difference(value=170.0, interval=(NAN, NAN))
+    row = dataclasses.replace(row, verdict="not resolved", family_verdict="not resolved")
+    text = plain(wording.sentence(three.record, three.settings, row))
+    assert "170" not in text
+    assert "no percentage" in text
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,12 @@ from toolbench.records.settings import EMPTY, Episode, Protocol
 Verdict = Literal["higher", "lower", "not resolved", "not assessed"]
 Axis = Literal["setups", "tools", "pairs"]
 
+POOLED = "repeatability pooled from the bench's other runs"
+"""Label of the component that judges a single run by repeats elsewhere."""
+
+TOLD = ("at_mark", "sustained", "peak")
+"""Rows of the response that are told as one story hold together; all other rows hold together among themselves."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Component:
@@ -176,9 +182,16 @@ class ComparisonRecord:
     family_size: int
     family_level: float
     """Per-row two-sided error probability that holds the family at 1 - confidence."""
+    supporting_size: int = 0
+    """Rows that explain the response (times, slope, supply): a family of their own."""
+    supporting_level: float = math.nan
     digests: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     compensated: bool = False
     """The protocol holds the flowing inlet pressure, so the line's steady loss is compensated."""
+
+    def is_told(self, row: Level | Difference) -> bool:
+        """Whether a row belongs to the family of the response, else to that of the supporting rows."""
+        return row.metric in TOLD and row.response in self.protocol.response
 
     @property
     def name(self) -> str:

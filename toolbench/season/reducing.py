@@ -55,8 +55,10 @@ class _Started:
     raw: RawRun | None
 
 
-def reduce_runs(settings: SeasonSettings, protocol: Protocol, entries: Sequence[RunEntry]) -> Reduced:
-    """Read and reduce recordings of one protocol.
+def reduce_runs(
+    settings: SeasonSettings, protocol: Protocol, entries: Sequence[RunEntry], timing: Timing | None = None
+) -> Reduced:
+    """Read and reduce recordings of one protocol, on the time base of another report where `timing` gives it.
 
     Raises
     ------
@@ -66,7 +68,7 @@ def reduce_runs(settings: SeasonSettings, protocol: Protocol, entries: Sequence[
     started, failed = _find_starts(settings, protocol, entries)
     if not started:
         raise AnalysisError([fault for _, fault in failed] or Fault("there are no recordings", key=protocol.id))
-    timing = find_timing(protocol, min(one.available_s for one in started))
+    timing = timing or find_timing(protocol, min(one.available_s for one in started))
     interval = max(one.interval_s for one in started)
     edges = make_grid(timing.duration_s, interval)
     runs: list[Run] = []

@@ -151,6 +151,10 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "window_s": list(record.window_s),
         "confidence": record.confidence,
         "family": {"rows": record.family_size, "row_error_probability": _finite(record.family_level)},
+        "supporting_family": {
+            "rows": record.supporting_size,
+            "row_error_probability": _finite(record.supporting_level),
+        },
         "compensated": record.compensated,
         "levels": levels,
         "differences": differences,

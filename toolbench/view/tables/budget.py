@@ -72,6 +72,15 @@ def _budgets(record: ComparisonRecord, settings: SeasonSettings) -> list[dict[st
     return found
 
 
+def _supporting(record: ComparisonRecord) -> tuple[str, ...]:
+    if not record.supporting_size:
+        return ()
+    return (
+        f"The {record.supporting_size} supporting rows (times, slope, supply) hold together among themselves, with"
+        f" {format_number(100 * record.supporting_level, 2, unit='%')} per row.",
+    )
+
+
 def method_sentences(record: ComparisonRecord) -> tuple[str, ...]:
     """How the numbers were formed, in words."""
     share = print_share(record.confidence)
@@ -87,8 +96,9 @@ def method_sentences(record: ComparisonRecord) -> tuple[str, ...]:
         "Levels are means over runs with components by the GUM (JCGM 100:2008); the same source in two values is the"
         " same error, so a shared scale cancels in a percentage and a zero error does not.",
         how,
-        f"Intervals of one row hold at {share}; the interval for all {record.family_size} rows together uses"
-        f" {format_number(100 * record.family_level, 2, unit='%')} per row.",
+        f"Intervals of one row hold at {share}; the interval for all {record.family_size} rows of the response together"
+        f" uses {format_number(100 * record.family_level, 2, unit='%')} per row.",
+        *_supporting(record),
         "Smallest resolvable: the true difference that this many runs with this scatter show with 80\u2009% power.",
         "Bands on the curves are simultaneous: they hold over the whole time at once.",
     )

@@ -1,7 +1,7 @@
 """Sentences from numbers: what a difference is, when curves part, and what may not be said.
 
 The same strings stand on the page, in the notes and on the episode page. A direction is claimed only where the verdict
-that holds for all rows of the report together leaves zero; the number beside it carries the interval of its own row.
+that holds for all rows of its family together leaves zero; the number beside it carries the interval of its own row.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from toolbench.quantities import format_asymmetric, format_percent, format_seconds
-from toolbench.records.comparison import ComparisonRecord, Difference, Span, Verdict
+from toolbench.records.comparison import POOLED, ComparisonRecord, Difference, Span, Verdict
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.wording.printed import (
@@ -58,6 +58,8 @@ def percent_text(difference: Difference) -> str:
     """The percent difference with sign: ``"−9.4 % ± 1.9 %"``, with both bounds where the interval is not symmetric."""
     interval = difference.interval
     if not math.isfinite(interval.lower):
+        if difference.verdict != "not assessed":
+            return "no percentage: the base is too near zero"
         return f"{format_percent(difference.percent.value)}, not assessed"
     return format_asymmetric(difference.percent.value, interval.lower, interval.upper, "%", signed=True)
 
@@ -99,10 +101,9 @@ def _unresolved(record: ComparisonRecord, difference: Difference, item: str, bas
         text += f" (smallest resolvable {format_percent(smallest, signed=False)})"
     text += f": {percent_text(difference)} ({_basis(record, difference)})."
     if difference.verdict in ("higher", "lower"):
-        text += (
-            f" Taken alone this row's interval leaves zero; held together over all {record.family_size} rows of this"
-            " report it does not."
-        )
+        told = record.is_told(difference)
+        rows = f"{record.family_size} rows of the response" if told else f"{record.supporting_size} supporting rows"
+        text += f" Taken alone this row's interval leaves zero; held together over all {rows} it does not."
     return text
 
 
@@ -114,7 +115,8 @@ def _not_assessed(difference: Difference, item: str, base: str, what: str) -> st
 
 def _limit_words(record: ComparisonRecord, difference: Difference) -> str:
     limit = record.episode.equivalent_within
-    if limit is None or not difference.within_limit:
+    # The limit is stated for the response; a droop or a time may change by more without any harm.
+    if limit is None or not difference.within_limit or not record.is_told(difference):
         return ""
     stated = format_percent(100 * limit, signed=False)
     return {
@@ -124,9 +126,14 @@ def _limit_words(record: ComparisonRecord, difference: Difference) -> str:
     }[difference.within_limit]
 
 
-def _assumed_words(record: ComparisonRecord, difference: Difference) -> str:
+def _lent_words(record: ComparisonRecord, difference: Difference) -> str:
+    """What a single run was judged by: repeats elsewhere on the bench, else what the protocol assumes."""
+    if min(difference.n, difference.n_baseline) > 1 or difference.verdict == "not assessed":
+        return ""
+    if any(part.label == POOLED for part in difference.percent.components):
+        return f" A single run is judged by the {POOLED}."
     assumed = record.protocol.repeatability
-    if assumed is None or min(difference.n, difference.n_baseline) > 1 or difference.verdict == "not assessed":
+    if assumed is None:
         return ""
     share = format_percent(100 * assumed.value, signed=False)
     return f" Repeatability assumed: {share} ({assumed.source})."
@@ -142,7 +149,8 @@ def sentence(record: ComparisonRecord, settings: SeasonSettings, difference: Dif
     """
     item, base = item_label(record, difference.item), item_label(record, difference.baseline)
     what = metric_words(record, settings, difference.response, difference.metric, difference.at)
-    if not math.isfinite(difference.percent.value):
+    unbounded = not math.isfinite(difference.interval.lower) and difference.verdict != "not assessed"
+    if unbounded or not math.isfinite(difference.percent.value):
         interval, unit = difference.difference_interval, difference.difference.unit
         bounds = print_interval(interval.lower, interval.upper, unit, settings, signed=True)
         change = print_value(difference.difference.value, None, unit, settings, signed=True).partition(", ")[0]
@@ -154,7 +162,7 @@ def sentence(record: ComparisonRecord, settings: SeasonSettings, difference: Dif
         return _not_assessed(difference, item, base, what)
     build = _resolved if difference.family_verdict in ("higher", "lower") else _unresolved
     text = build(record, difference, item, base, what)
-    return text + _limit_words(record, difference) + _assumed_words(record, difference)
+    return text + _limit_words(record, difference) + _lent_words(record, difference)
 
 
 def at_least_text(record: ComparisonRecord, difference: Difference) -> str:
@@ -316,5 +324,5 @@ def conditions_sentence(record: ComparisonRecord) -> str:
     return (
         f"Sustained is the mean from {format_seconds(start)} to {format_seconds(end)} after the onset. Each ± is the"
         f" {print_share(record.confidence)} interval of that number alone; a direction is claimed only where the"
-        f" interval that holds for all {record.family_size} rows of this report together leaves zero."
+        f" interval that holds for all {record.family_size} rows of the response together leaves zero."
     )
