@@ -93,3 +93,24 @@ def test_two_writes_are_the_same_bytes(demo: Path, tmp_path: Path) -> None:
         tb.write_results(tb.compare(tb.open_season(demo), episode="retest", tool="quernel-1"), tmp_path / name)
     for file in ("results.json", "levels.csv", "differences.csv", "curves.csv"):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
+
+
+def test_a_reading_error_acts_once_per_reading(stepped: Comparison) -> None:
+    # By hand: 0.1 % of 2000 N*m, rectangular, is 1.155 N*m on a level; a slope over the window holds no single reading.
+    levels = {
+        one.metric: one.estimate for one in stepped.record.levels if one.item == "at-6" and one.response == "torque"
+    }
+    linear = [c.contribution for c in levels["sustained"].components if c.source.startswith("linearity/")]
+    assert linear == pytest.approx([2.0 / 3**0.5])
+    assert not [c for c in levels["slope"].components if c.source.startswith(("linearity/", "resolution/"))]
+
+
+def test_response_and_supporting_rows_are_counted_apart(stepped: Comparison, tmp_path: Path) -> None:
+    # By hand: two items times three marks and the window; everything else supports.
+    record = stepped.record
+    assert record.family_size == 2 * 4
+    assert record.supporting_size == len(record.differences) - 8
+    tb.write_results(stepped, tmp_path)
+    content = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
+    assert content["supporting_family"]["rows"] == record.supporting_size
+    assert 0 < content["supporting_family"]["row_error_probability"] <= 0.05

@@ -1,9 +1,10 @@
 """Type B parts of a metric: what the sensor's certificate, the arm and the onset contribute, run by run or shared.
 
 Which error acts on which metric: a scale error on everything read in the sensor's unit; a zero error on levels, not on
-differences within one run (droop) nor on slopes; neither on times. A scale error is the same factor in every run on that
-sensor, so it cancels in a percent difference; a linearity error is not the same at two readings and is taken as independent
-from item to item, which is the cautious side.
+differences within one run (droop) nor on slopes; linearity and resolution on levels, and once per reading on a droop, which
+is read twice; none of these on times. Over a slope's window the linearity error is nearly constant and drops out. A scale
+error is the same factor in every run on that sensor, so it cancels in a percent difference; a linearity error is not the
+same at two readings and is taken as independent from item to item, which is the cautious side.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from toolbench.season.design import certificate_for
 
 LEVELS = ("at_mark", "sustained", "peak", "flowing_pressure", "regulator_needed")
 SCALED = (*LEVELS, "slope", "droop")
+READINGS = {**dict.fromkeys(LEVELS, 1), "droop": 2}
+"""How many readings of the sensor a metric is made of: each brings its own linearity and rounding error."""
 
 
 def parts_of(
@@ -49,6 +52,7 @@ def _sensor_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], resp
     parts: list[Source] = []
     certificates = _certificates(settings, runs, response)
     arm = _arm_length(settings, runs, response) if _is_by_arm(settings, runs, response) else 1.0
+    each = arm * math.sqrt(READINGS.get(metric, 0))
     for sensor, certificate in certificates:
         # Runs spread over two certificates share each error only in part; counting each in full is the cautious side.
         name = f"{sensor}/{certificate.id}"
@@ -65,21 +69,21 @@ def _sensor_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], resp
                 )
             )
         limits = settings.sensors[sensor].range
-        if certificate.linearity_limit and limits is not None:
+        if each and certificate.linearity_limit and limits is not None:
             parts.append(
                 Source(
                     source=f"linearity/{name}/{item}",
                     label=f"linearity of {sensor}",
-                    absolute=certificate.linearity_limit * (limits[1] - limits[0]) * arm / math.sqrt(3),
+                    absolute=certificate.linearity_limit * (limits[1] - limits[0]) * each / math.sqrt(3),
                     distribution="rectangular",
                 )
             )
-        if certificate.resolution:
+        if each and certificate.resolution:
             parts.append(
                 Source(
                     source=f"resolution/{name}",
                     label=f"resolution of {sensor}",
-                    absolute=certificate.resolution * arm / math.sqrt(12),
+                    absolute=certificate.resolution * each / math.sqrt(12),
                     distribution="rectangular",
                     per_run=True,
                     resolution=True,
