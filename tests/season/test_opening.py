@@ -51,3 +51,9 @@ def test_a_fault_in_another_episode_is_set_aside(demo: Path, tmp_path: Path) -> 
     season = open_season(tmp_path, episode="retest")
     assert "packs" not in season.settings.episodes
     assert [fault.key for fault in season.settings.set_aside] == ["episodes.packs.tools[1]"]
+
+
+def test_two_specimens_of_one_model_are_told_apart(demo: Path) -> None:
+    # Constructed: the demo has two wrenches called Quernel; "Quernel against Quernel" would say nothing.
+    (plan,) = open_season(demo).plans("couplers", setup="one-coupler")
+    assert [cell.label for cell in plan.cells] == ["Quernel (quernel-1)", "Quernel (quernel-2)"]

@@ -98,19 +98,25 @@ class Season:
             if len(episode.tools) > 1:
                 for setup in episode.setups:
                     order = _baseline_first(episode.tools, episode.baseline_tool)
-                    cells = tuple(Cell(id=t, label=self.settings.tools[t].name, tool=t, setup=setup) for t in order)
+                    cells = tuple(Cell(id=t, label=self._tool_label(t), tool=t, setup=setup) for t in order)
                     yield self._plan(episode, "tools", setup, protocol, cells)
             if episode.pairs:
                 cells = tuple(
                     Cell(
                         id=f"{t}/{s}",
-                        label=f"{self.settings.tools[t].name} on {self.settings.setups[s].label}",
+                        label=f"{self._tool_label(t)} on {self.settings.setups[s].label}",
                         tool=t,
                         setup=s,
                     )
                     for t, s in episode.pairs
                 )
                 yield self._plan(episode, "pairs", "", protocol, cells)
+
+    def _tool_label(self, tool: str) -> str:
+        """A tool's name, with its id where two specimens of one model share it."""
+        name = self.settings.tools[tool].name
+        shared = sum(other.name == name for other in self.settings.tools.values()) > 1
+        return f"{name} ({tool})" if shared else name
 
     def _plan(self, episode: Episode, axis: Axis, subject: str, protocol: str, cells: tuple[Cell, ...]) -> ReportPlan:
         run = [c for c in cells if any(not r.excluded for r in self.entries(c.tool, c.setup, protocol))]
