@@ -71,7 +71,9 @@ def test_failures_come_first_and_every_report_has_a_row(out: Path) -> None:
     states = re.findall(r'<tr class="tb-state-(\w+)">', html)
     assert states == ["failed", "rendered", "rendered"]
     assert "b cannot be read" in html
-    assert "−3.5\u2009% ± 1.0\u2009%" in html  # constructed: −3.5 with bounds one percent away
+    # constructed: −3.5 with bounds one percent away; on a page no line may end between a number and its unit
+    assert "−3.5\u202f% ± 1.0\u202f%" in html
+    assert "\u2009" not in html
 
 
 def test_the_episode_page_tells_an_identical_caveat_once(out: Path) -> None:

@@ -123,10 +123,10 @@ def test_ids_of_two_figures_of_a_page_do_not_meet(three: Compared) -> None:
 def test_the_text_alternative_is_made_from_the_numbers(three: Compared) -> None:
     intervals, curves = (ElementTree.fromstring(svg) for svg in _svgs(view.plot_report(three).html))
     space = "{http://www.w3.org/2000/svg}desc"
-    said = (intervals.findtext(space) or "").replace("\u2009", " ")
+    said = (intervals.findtext(space) or "").replace("\u202f", " ")
     assert "far against near: at 3 s −6.9 % ± 1.9 %, lower" in said
     # by hand: 900 * (1 - exp(-3 / 0.9)) = 867.9; the nearest point of the grid lies at 3.0000 ± 0.012 s
-    assert re.search(r"near: 86[78]\.\d N·m at 3 s", (curves.findtext(space) or "").replace("\u2009", " "))
+    assert re.search(r"near: 86[78]\.\d N·m at 3 s", (curves.findtext(space) or "").replace("\u202f", " "))
 
 
 def test_colours_follow_the_page_and_fall_back(three: Compared) -> None:

@@ -216,3 +216,15 @@ def test_shown_pieces_are_also_text(any_comparison: Compared) -> None:
         shown = getattr(view, name)(any_comparison)
         assert str(shown).strip()
         assert shown._repr_html_().startswith("<section")
+
+
+def test_no_line_of_a_page_ends_between_a_number_and_its_unit(three: Compared) -> None:
+    html = view.show_result(three).html
+    assert "95\u202f% confidence" in html
+    assert "\u2009" not in html
+
+
+def test_the_mend_of_a_caveat_is_a_sentence(three: Compared) -> None:
+    mends = re.findall(r'<span class="tb-mend">([^<]+)</span>', view.show_caveats(three).html)
+    assert all(mend[0].isupper() and mend.endswith(".") for mend in mends)
+    assert mends

@@ -155,5 +155,5 @@ def _tell(outcome: Outcome) -> None:
 def _summary(outcome: Outcome, out: Path) -> None:
     states = [row["state"] for row in outcome.rows]
     counts = [f"{states.count(s)} {s}" for s in ("rendered", "unchanged", "failed", "skipped") if s in states]
-    click.echo(f"{len(states)} reports: {', '.join(counts) or 'none to make'}")
+    click.echo(f"{len(states)} {'report' if len(states) == 1 else 'reports'}: {', '.join(counts) or 'none to make'}")
     click.echo(out / "index.html")

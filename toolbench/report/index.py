@@ -20,6 +20,7 @@ from toolbench.report.headlines import (
 )
 from toolbench.report.ledger import STALE, Ledger
 from toolbench.report.page import close_page
+from toolbench.view.markup import unbroken
 from toolbench.view.page import SHARED_TEMPLATE
 from toolbench.view.wording.notes import plain
 from toolbench.view.wording.sentences import compensated_sentence
@@ -57,7 +58,7 @@ def _render(templates: Path, name: str, **values: Any) -> str:
         .get_template(name)
         .render(style=_style(str(templates)), script=script, marks=VERDICT_MARKS, **values)
     )
-    return close_page(html)
+    return close_page(unbroken(html))
 
 
 def write_pages(season: Any, ledger: Ledger, templates: Path) -> None:

@@ -131,8 +131,17 @@ def _cell_fault(number: int | None, source: str, name: str, value: str) -> Fault
         "SettingsError",
         "UsageError",
     }
-    text = " ".join(value.split())
+    text = _first_fault(value) if ours else " ".join(value.split())
     return Fault(f"{where}: {text if ours and text else f'{name}: {text}'}")
+
+
+def _first_fault(value: str) -> str:
+    """The first of our faults with its mend on one line; the others are counted, `toolbench check` tells them all."""
+    lines = value.strip().splitlines()
+    heads = [i for i, line in enumerate(lines) if not line.startswith(" ")]
+    first = lines[: heads[1]] if len(heads) > 1 else lines
+    text = "; ".join(line.strip() for line in first)
+    return f"{text} (and {len(heads) - 1} more, see toolbench check)" if len(heads) > 1 else text
 
 
 def check_executed(notebook: Any) -> None:

@@ -49,11 +49,14 @@ def check_season(season: Season) -> CheckReport:
     findings += same_content({r.id: r.digest for r in runs.values()}, {r.id: r.entry.file for r in runs.values()})
     for plan in season.plans():
         findings += _plan_findings(season, plan, runs)
-    findings += _check_standard(season, list(runs.values()))
+    findings += _check_standard(season, list(runs.values())) + _nothing_to_report(season)
     looked_at = (
-        f"{len(settings.runs)} recordings, {len(runs)} of them analysed and {unreadable} not",
-        f"{len(settings.episodes)} episodes with {len(season.plans())} reports",
-        f"{len(settings.tools)} tools, {len(settings.setups)} setups, {len(settings.sensors)} sensors",
+        f"{_count(len(settings.runs), 'recording')}, {len(runs)} of them analysed and {unreadable} not",
+        f"{_count(len(settings.episodes), 'episode')} with {_count(len(season.plans()), 'report')}",
+        ", ".join(
+            _count(len(one), word)
+            for one, word in ((settings.tools, "tool"), (settings.setups, "setup"), (settings.sensors, "sensor"))
+        ),
     )
     return CheckReport(worst_first(_once(_settled(season, findings))), looked_at)
 
@@ -73,6 +76,30 @@ def _reduce_what_reads(
         runs += reduced.runs
         found += reduced.findings
     return tuple(runs), found
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def _nothing_to_report(season: Season) -> list[Finding]:
+    """A season of which no report can be made passes every other check, for want of anything to look at."""
+    if any(plan.state != "skipped" for plan in season.plans()):
+        return []
+    none = not season.settings.runs
+    return [
+        Finding(
+            code="no-report",
+            severity="doubtful",
+            kind="design",
+            message="The season names no recording that is there: nothing was checked but its tables."
+            if none
+            else "No report can be made: no episode has runs of two of its items under one protocol.",
+            mend="add runs to runs.csv, or put recordings where the `recordings` pattern of bench.toml looks"
+            if none
+            else "compare the tools and setups of the episodes with those of the runs",
+        )
+    ]
 
 
 def _like_runs(runs: list[Run]) -> list[Finding]:

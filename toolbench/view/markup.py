@@ -14,6 +14,8 @@ from toolbench.records.comparison import ComparisonRecord
 from toolbench.records.settings import SeasonSettings
 
 _FRAGMENTS = Path(__file__).parent / "fragments"
+THIN = "\u2009"
+THIN_UNBROKEN = "\u202f"
 
 
 class Compared(Protocol):
@@ -58,4 +60,9 @@ def fragments() -> Environment:
 
 def render(name: str, values: Mapping[str, Any]) -> str:
     """One fragment with its values."""
-    return fragments().get_template(f"{name}.html.j2").render(values)
+    return unbroken(fragments().get_template(f"{name}.html.j2").render(values))
+
+
+def unbroken(html: str) -> str:
+    """A browser may end a line at a thin space; the narrow no-break space looks the same and keeps number and unit together."""
+    return html.replace(THIN, THIN_UNBROKEN)

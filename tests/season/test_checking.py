@@ -1,0 +1,61 @@
+"""A season that has nothing to look at is not passed; and the README's smallest example is one that opens."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from toolbench.season import check_season, open_season
+
+README = Path(__file__).parents[2] / "README.md"
+
+
+@pytest.fixture
+def smallest(tmp_path: Path) -> Path:
+    found = re.search(r"```toml\n(.*?)```", README.read_text(encoding="utf-8"), re.S)
+    assert found
+    (tmp_path / "bench.toml").write_text(found.group(1), encoding="utf-8")
+    return tmp_path
+
+
+def _record(season: Path, setup: str, level: float) -> None:
+    folder = season / "recordings" / "wrench-a" / setup
+    folder.mkdir(parents=True)
+    time = np.arange(0, 6000, 10)
+    for k in range(3):
+        # constructed: an exponential rise one second into the recording, three runs of differing level
+        torque = np.where(time < 1000, 0, (level + k) * (1 - np.exp(-(time - 1000) / 500)))
+        rows = [f"{t},{value:.2f}" for t, value in zip(time, torque, strict=True)]
+        (folder / f"held-{k + 1}.csv").write_text("\n".join(["t [ms],Torque [N*m]", *rows]), encoding="utf-8")
+
+
+def test_a_season_without_recordings_is_doubtful(smallest: Path) -> None:
+    report = check_season(open_season(smallest))
+    assert [finding.code for finding in report.findings] == ["no-report"]
+    assert "names no recording" in report.findings[0].message
+    assert report.exit_status == 1
+    assert report.looked_at[1:] == ("1 episode with 1 report", "1 tool, 2 setups, 0 sensors")
+
+
+def test_runs_of_one_setup_only_make_no_report(smallest: Path) -> None:
+    _record(smallest, "near", 400)
+    report = check_season(open_season(smallest))
+    assert "No report can be made" in next(one.message for one in report.findings if one.code == "no-report")
+    assert report.exit_status == 1
+
+
+def test_the_smallest_example_of_the_readme_works_with_runs_of_both(smallest: Path) -> None:
+    _record(smallest, "near", 400)
+    _record(smallest, "far", 390)
+    report = check_season(open_season(smallest))
+    assert not [finding for finding in report.findings if finding.severity != "note"]
+    assert report.looked_at[0] == "6 recordings, 6 of them analysed and 0 not"
+
+
+def test_the_recording_that_the_readme_reads_is_there() -> None:
+    found = re.search(r'read_log\("([^"]+)"\)', README.read_text(encoding="utf-8"))
+    assert found
+    assert (README.parent / found.group(1)).is_file()
