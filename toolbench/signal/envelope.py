@@ -15,6 +15,9 @@ LONGEST_PERIOD_S = 1 / 6.0
 SHORTEST_PERIOD_S = 1 / 45.0
 """Fastest blows looked for, a little above the 30 Hz of a small tool."""
 
+LOOKED_AT_S = 60.0
+"""A minute of blows shows their period as well as an hour does; what comes later in a longer record is not looked at."""
+
 _PROMINENCE = 15.0
 """A blow line stands out of the median power by this factor; noise alone reaches 15 in a band of 300 lines in 1 of 100 records."""
 
@@ -29,6 +32,8 @@ def find_blow_period(time_s: Floats, response: Floats) -> float | None:
     ----------
     time_s, response : shape (n,) [s], [SI unit]; the part of a run that is looked at, rise included
     """
+    last = int(np.searchsorted(time_s, time_s[0] + LOOKED_AT_S)) if time_s.size else 0
+    time_s, response = time_s[:last], response[:last]
     known = np.isfinite(response)
     if not known.all():
         time_s, response = time_s[known], response[known]

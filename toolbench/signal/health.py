@@ -72,7 +72,8 @@ def run_findings(
     found = _rest_and_length(time_s, onset, duration_s, sample_interval_s)
     found += _sampling(time_s, duration_s, sample_interval_s)
     found += _dropouts(running_t, running, response, sample_interval_s)
-    known = running[np.isfinite(running)]
+    finite = np.isfinite(running)
+    known = running if finite.all() else running[finite]
     if known.size > FEWEST_CLIPPED:
         found += _clipped(known, response, unit, sensor_range)
         found += _spikes(known, response, unit, rise, duration_s)
@@ -114,7 +115,7 @@ def _sampling(time_s: Floats, duration_s: float, interval_s: float) -> list[Find
     """Rate the same in both halves within 1 %, gaps aside; enough samples for the metrics."""
     found = []
     steps = np.diff(time_s)
-    regular = steps[steps < 1.5 * interval_s]
+    regular = steps if steps.max() < 1.5 * interval_s else steps[steps < 1.5 * interval_s]
     half = regular.size // 2
     if half > 100:
         early, late = float(regular[:half].mean()), float(regular[half:].mean())
@@ -143,12 +144,14 @@ def _sampling(time_s: Floats, duration_s: float, interval_s: float) -> list[Find
 
 def _longest_run(mask: np.ndarray) -> tuple[int, int]:
     """Length and first index of the longest stretch of true samples."""
-    if not mask.any():
+    places = np.flatnonzero(mask)
+    if not places.size:
         return 0, 0
-    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
-    lengths = edges[1::2] - edges[::2]
+    breaks = np.flatnonzero(np.diff(places) > 1)
+    begins, ends = np.append(0, breaks + 1), np.append(breaks, places.size - 1)
+    lengths = ends - begins + 1
     longest = int(np.argmax(lengths))
-    return int(lengths[longest]), int(edges[2 * longest])
+    return int(lengths[longest]), int(places[begins[longest]])
 
 
 def _dropouts(time_s: Floats, values: Floats, response: str, interval_s: float) -> list[Finding]:
@@ -217,10 +220,10 @@ def _clipping(code: str, message: str) -> Finding:
 
 
 def _spikes(values: Floats, response: str, unit: str, rise: float, duration_s: float) -> list[Finding]:
-    away = np.abs(values - without_spikes(values))
+    away = without_spikes(values)
+    np.abs(np.subtract(values, away, out=away), out=away)
     limit = max(SPIKE_SHARE * rise, 20 * noise(values))
-    spikes = away > limit
-    count = int(np.count_nonzero(spikes))
+    count = int(np.count_nonzero(away > limit))
     if not 0 < count <= max(1.0, SPIKES_PER_S * duration_s):
         return []
     return [

@@ -41,7 +41,8 @@ def find_loss(time_s: Floats, response: Floats, *, rise: float, duration_s: floa
     first, last = np.searchsorted(time_s, (0.0, duration_s))
     width = max(1, round(BLOCK_S / interval_s))
     known = response[first:last]
-    known = known[np.isfinite(known)]
+    finite = np.isfinite(known)
+    known = known if finite.all() else known[finite]
     blocks = block_means(known, width)
     ahead = max(1, round(0.5 / (width * interval_s)))
     if blocks.size <= ahead + 1:

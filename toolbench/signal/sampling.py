@@ -14,8 +14,13 @@ _LOOKED_AT = 4096
 
 def find_sample_interval(time_s: Floats) -> float:
     """Median sample interval [s] of a strictly rising time base, shape (n,), n at least 2."""
-    steps = np.diff(time_s)
-    return float(np.median(steps[:: max(1, steps.size // _LOOKED_AT)]))
+    return float(np.median(_some_steps(time_s)))
+
+
+def _some_steps(values: Floats) -> Floats:
+    """About _LOOKED_AT of the differences between neighbours, evenly spread; all of a short record."""
+    each = max(1, (values.size - 1) // _LOOKED_AT)
+    return np.asarray(values[1::each] - values[:-1:each])
 
 
 def without_spikes(values: Floats) -> Floats:
@@ -25,10 +30,10 @@ def without_spikes(values: Floats) -> Floats:
     """
     if values.size < 3:
         return values.copy()
-    result = values.copy()
+    result = np.empty(values.size)
     before, here, after = values[:-2], values[1:-1], values[2:]
     smaller, larger = np.minimum(before, here), np.maximum(before, here)
-    np.maximum(smaller, np.minimum(larger, after), out=result[1:-1])
+    np.maximum(smaller, np.minimum(larger, after, out=larger), out=result[1:-1])
     # The ends have one neighbour only; the nearest full median stands for them.
     result[0], result[-1] = result[1], result[-2]
     return result
@@ -44,14 +49,17 @@ def moving_mean(values: Floats, width: int) -> Floats:
     offset = float(values[n // 2])
     total = np.empty(n + 1)
     total[0] = 0.0
-    np.cumsum(values - offset, out=total[1:])
+    # In place, here and below: on a long recording fresh memory costs more than the sums.
+    np.subtract(values, offset, out=total[1:])
+    np.cumsum(total[1:], out=total[1:])
     if n <= 2 * half + 1:
         index = np.arange(n)
         low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, n)
         return np.asarray((total[high] - total[low]) / (high - low) + offset)
     result = np.empty(n)
     span = 2 * half + 1
-    result[half : n - half] = (total[span:] - total[:-span]) / span
+    inner = np.subtract(total[span:], total[:-span], out=result[half : n - half])
+    inner /= span
     counts = np.arange(half + 1, span)
     result[:half] = (total[half + 1 : span] - total[0]) / counts
     result[n - half :] = (total[n] - total[n - span + 1 : n - half]) / counts[::-1]
@@ -90,9 +98,17 @@ def noise(values: Floats) -> float:
 
     The difference of two independent samples scatters by sqrt(2) times as much as one sample.
     """
-    steps = np.diff(values)
-    steps = steps[:: max(1, steps.size // _LOOKED_AT)]
-    return robust_scatter(steps) / math.sqrt(2.0)
+    return robust_scatter(_some_steps(values)) / math.sqrt(2.0)
+
+
+def first_above(values: Floats, level: float) -> int | None:
+    """Index of the first sample above `level`; None without one. Looks at a part first: mostly it lies near the beginning."""
+    for begin, end in ((0, _LOOKED_AT), (_LOOKED_AT, values.size)):
+        above = values[begin:end] > level
+        index = int(np.argmax(above)) if above.size else 0
+        if above.size and above[index]:
+            return begin + index
+    return None
 
 
 def first_crossing(time_s: Floats, values: Floats, level: float) -> float:

@@ -13,6 +13,7 @@ from toolbench.signal.lines import fit_line
 from toolbench.signal.sampling import (
     block_means,
     find_sample_interval,
+    first_above,
     moving_mean,
     noise,
     robust_scatter,
@@ -75,8 +76,8 @@ class Start:
         """Samples around the crossing between two shares of the rise, on the smoothed response."""
         below = np.flatnonzero(self.smooth[: self.crossing + 1] < self.rest + low * self.rise)
         first = int(below[-1]) if below.size else 0
-        above = self.smooth[self.crossing :] > self.rest + high * self.rise
-        last = self.crossing + int(np.argmax(above)) if above.any() else self.raw.size - 1
+        above = first_above(self.smooth[self.crossing :], self.rest + high * self.rise)
+        last = self.crossing + above if above is not None else self.raw.size - 1
         return slice(first, last + 1)
 
 
@@ -163,12 +164,19 @@ def _require_change(clean: Floats, scatter: float, interval: float, highest: flo
 
 def _lasting(mask: np.ndarray, interval: float, begin: int) -> int | None:
     """First index from `begin` on where `mask` is true and stays so for most of LASTING_S."""
-    part = mask[begin:]
-    if not part.any():
-        return None
-    found = part & (share_ahead(part, max(3, round(LASTING_S / interval))) >= 0.5)
-    index = int(np.argmax(found))
-    return begin + index if found[index] else None
+    width = max(3, round(LASTING_S / interval))
+    while begin < mask.size:
+        begin += int(np.argmax(mask[begin:]))
+        # Most often it is the first rise: a part is looked at, with the span that follows it, before the rest of the record.
+        part = mask[begin : begin + 9 * width]
+        ahead = share_ahead(part, width)
+        known = part.size if begin + part.size == mask.size else part.size - width
+        found = part[:known] & (ahead[:known] >= 0.5)
+        index = int(np.argmax(found))
+        if found[index]:
+            return begin + index
+        begin += known
+    return None
 
 
 def _rest_level(
