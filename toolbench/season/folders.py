@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
 from toolbench.errors import Fault, OutputError, RecordingError, ToolbenchError, UsageError
@@ -66,7 +67,7 @@ def compare_folders(
     setups = _name_setups([_folder(Path(folder)) for folder in folders])
     files = {setup: _recordings(folder) for setup, folder in setups.items()}
     logs = _read_all(files)
-    return _write(season, setups, files, _loggers(logs, response, ask=True), _marks(marks), overwrite)
+    return _write(season, setups, files, logs, _loggers(logs, response, ask=True), _marks(marks), overwrite)
 
 
 def season_from_recordings(folder: str | Path, files: Sequence[str | Path], *, overwrite: bool = False) -> Path:
@@ -95,7 +96,8 @@ def season_from_recordings(folder: str | Path, files: Sequence[str | Path], *, o
         setup: [path for file in files if (path := Path(file)).resolve().parent == parent]
         for setup, parent in setups.items()
     }
-    return _write(season, setups, found, _loggers(_read_all(found), None, ask=False), (), overwrite)
+    logs = _read_all(found)
+    return _write(season, setups, found, logs, _loggers(logs, None, ask=False), (), overwrite)
 
 
 Loggers = tuple[list[Logger], dict[Path, str]]
@@ -115,11 +117,13 @@ def _write(
     season: Path,
     setups: dict[str, Path],
     files: dict[str, list[Path]],
+    logs: dict[Path, Log],
     found: Loggers,
     marks_s: tuple[float, ...],
     overwrite: bool,
 ) -> Path:
     loggers, logger_of = found
+    started = _started(logs)
     names = [name for logger in loggers for name in logger.channels]
     runs = [
         RunEntry(
@@ -129,6 +133,7 @@ def _write(
             setup=setup,
             protocol=PROTOCOL,
             logger=logger_of.get(path, loggers[0].id),
+            started=started.get(path),
         )
         for setup, paths in files.items()
         for k, path in enumerate(paths, start=1)
@@ -150,6 +155,12 @@ def _write(
         overwrite=overwrite,
         title=" and ".join(labels.values()) + " compared",
     )
+
+
+def _started(logs: dict[Path, Log]) -> dict[Path, datetime]:
+    """When each recording began, where its stamps hold the date; stamps with and without a zone cannot be put in order."""
+    found = {path: datetime.fromisoformat(log.time.start) for path, log in logs.items() if log.time.start}
+    return found if len({stamp.tzinfo is None for stamp in found.values()}) < 2 else {}
 
 
 def _refuse_existing(season: Path, overwrite: bool) -> None:
