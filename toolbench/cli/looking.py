@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,11 @@ from typing import Any
 import click
 
 from toolbench.cli.options import FILE, FOLDER, debug_option, json_option
+from toolbench.cli.wrapping import told
+
+MOST_PLOT = 64
+LEAST_PLOT = 16
+AXIS_ROOM = 14
 
 
 @click.command()
@@ -27,14 +33,20 @@ def inspect(file: Path, as_json: bool) -> int:
         described["table"] = logs.suggest_table(log)
         click.echo(json.dumps(described, indent=1, ensure_ascii=False, allow_nan=False))
         return 0
-    click.echo("\n".join(described_lines(described)))
+    told("\n".join(described_lines(described)))
     column = response_column(log)
     if column is not None:
         plain = (getattr(sys.stdout, "encoding", None) or "").lower().replace("-", "") != "utf8"
         times, values = log.data.index.to_numpy(dtype=float), log.data[column].to_numpy(dtype=float)
-        click.echo(f"\n{column}\n{logs.sketch(times, values, plain=plain)}")
+        click.echo(f"\n{column}\n{logs.sketch(times, values, width=_sketch_width(), plain=plain)}")
     click.echo(f"\nto paste into bench.toml:\n\n{logs.suggest_table(log)}", nl=False)
     return 0
+
+
+def _sketch_width() -> int:
+    """Characters of the plot: what a terminal has beside the axis, 64 at most and in a pipe."""
+    room = shutil.get_terminal_size().columns - AXIS_ROOM if sys.stdout.isatty() else MOST_PLOT
+    return max(LEAST_PLOT, min(MOST_PLOT, room))
 
 
 @click.command()
@@ -50,8 +62,8 @@ def check(season: Path, as_json: bool) -> int:
         click.echo(json.dumps(_check_json(report), indent=1, ensure_ascii=False))
         return int(report.exit_status)
     for finding in report.findings:
-        click.echo(finding_text(finding))
-    click.echo("looked at: " + "; ".join(report.looked_at))
+        told(finding_text(finding))
+    told("looked at: " + "; ".join(report.looked_at))
     if not report.findings:
         click.echo("nothing wrong or doubtful was found")
     return int(report.exit_status)

@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from toolbench.cli.wrapping import told
 from toolbench.errors import ToolbenchError
 
 MOST_LINES = 3
@@ -66,4 +67,4 @@ def _plain_streams() -> None:
 def _show(error: ToolbenchError) -> None:
     for fault in error.faults:
         lines = str(fault).splitlines()
-        click.echo("\n".join(lines[:MOST_LINES]), err=True)
+        told("\n".join(lines[:MOST_LINES]), err=True)
