@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import pytest
@@ -57,3 +58,22 @@ def test_two_specimens_of_one_model_are_told_apart(demo: Path) -> None:
     # Constructed: the demo has two wrenches called Quernel; "Quernel against Quernel" would say nothing.
     (plan,) = open_season(demo).plans("couplers", setup="one-coupler")
     assert [cell.label for cell in plan.cells] == ["Quernel (quernel-1)", "Quernel (quernel-2)"]
+
+
+def test_conditioning_runs_are_the_first_of_a_tool_in_a_block(demo: Path) -> None:
+    # By hand: four blocks of three setups, one run each; one warm-up per block leaves eight of twelve.
+    season = open_season(demo)
+    protocols = dict(season.settings.protocols)
+    protocols["held"] = dataclasses.replace(protocols["held"], conditioning=1)
+    season = dataclasses.replace(season, settings=dataclasses.replace(season.settings, protocols=protocols))
+    warming = season.conditioning("held")
+    runs = [e for s in ("near", "far", "far-wide") for e in season.entries("quernel-1", s, "held")]
+    assert len(runs) == 12
+    blocks = [e.block for e in runs if e.run in warming]
+    assert sorted(blocks) == ["fe-1", "fe-2", "fe-3", "fe-4"]
+    assert all(
+        min(e.order or 0 for e in runs if e.block == b) == e.order
+        for b in blocks
+        for e in runs
+        if e.run in warming and e.block == b
+    )

@@ -90,7 +90,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
     """The comparison that a plan asks for. Raises AnalysisError where the runs do not carry one."""
     settings = season.settings
     episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
-    chosen, excluded = _choose(season, plan, protocol)
+    chosen, excluded = _choose(season, plan)
     reduced = reduce_runs(settings, protocol, [entry for entries in chosen.values() for entry in entries])
     items = _items(plan, chosen, excluded, reduced)
     if len(items) < 2:
@@ -179,20 +179,17 @@ def _judge(
     return whole, outcomes[-1] if rest else None
 
 
-def _choose(
-    season: Season, plan: ReportPlan, protocol: Protocol
-) -> tuple[dict[str, list[RunEntry]], dict[str, list[tuple[str, str]]]]:
+def _choose(season: Season, plan: ReportPlan) -> tuple[dict[str, list[RunEntry]], dict[str, list[tuple[str, str]]]]:
     """Entries per item, without what is excluded by hand and the conditioning runs of each block, which are listed."""
     chosen: dict[str, list[RunEntry]] = {}
     excluded: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    warming = season.conditioning(plan.protocol)
     for cell in plan.cells:
-        seen: dict[str, int] = defaultdict(int)
         chosen[cell.id] = []
         for entry in season.entries(cell.tool, cell.setup, plan.protocol):
-            seen[entry.block] += 1
             if entry.excluded:
                 excluded[cell.id].append((entry.run, entry.reason))
-            elif seen[entry.block] <= protocol.conditioning:
+            elif entry.run in warming:
                 excluded[cell.id].append((entry.run, "conditioning run"))
             else:
                 chosen[cell.id].append(entry)
@@ -309,7 +306,8 @@ def _pooled(
 
 def _repeats_elsewhere(season: Season, protocol: Protocol, runs: dict[str, Run], timing: Timing) -> list[list[Run]]:
     """Every cell of the protocol with repeats on this rig, reduced on this report's time base where the runs reach it."""
-    wanted = [e for e in season.settings.runs if e.protocol == protocol.id and not e.excluded and e.run not in runs]
+    left_out = season.conditioning(protocol.id) | runs.keys()
+    wanted = [e for e in season.settings.runs if e.protocol == protocol.id and not e.excluded and e.run not in left_out]
     known = list(runs.values())
     if wanted:
         try:

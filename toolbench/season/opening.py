@@ -61,6 +61,17 @@ class Season:
         found = [r for r in self.settings.runs if (r.tool, r.setup, r.protocol) == (tool, setup, protocol)]
         return tuple(sorted(found, key=_made))
 
+    def conditioning(self, protocol: str) -> frozenset[str]:
+        """Runs that only warm a tool up: its first of each block, on whatever setup; without blocks, of each setup."""
+        seen: dict[tuple[str, str, str], int] = {}
+        found: set[str] = set()
+        for entry in sorted((r for r in self.settings.runs if r.protocol == protocol), key=_made):
+            sitting = (entry.tool, entry.block, "" if entry.block else entry.setup)
+            seen[sitting] = seen.get(sitting, 0) + 1
+            if seen[sitting] <= self.settings.protocols[protocol].conditioning:
+                found.add(entry.run)
+        return frozenset(found)
+
     def plans(
         self,
         episode: str | None = None,
