@@ -322,7 +322,8 @@ def _difference(
         n=contest.item.n,
         n_baseline=contest.base.n,
         within_limit=within_limit(interval, limit),
-        smallest_resolvable=smallest_resolvable(u, dof, confidence) if assessed else math.nan,
+        # Where the base is about zero, percent of it resolve nothing.
+        smallest_resolvable=math.nan if math.isnan(interval.lower) else smallest_resolvable(u, dof, confidence),
         difference=contest.difference,
         difference_interval=gap,
         blocks=contest.blocks,

@@ -53,8 +53,13 @@ def statistical_findings(
     return found
 
 
-def _text(value: float, row: Row) -> str:
-    return f"{format_number(value, digits=4)} {unit_label(row.unit)}".rstrip()
+def _words(row: Row) -> str:
+    """What a row is about, in the middle of a sentence: "sustained torque"."""
+    return f"{row.metric} {row.response}".replace("_", " ")
+
+
+def _text(value: float, row: Row, *, digits: int = 4) -> str:
+    return f"{format_number(value, digits=digits)} {unit_label(row.unit)}".rstrip()
 
 
 def trend_p(
@@ -141,7 +146,7 @@ def _trend(
             code="trend",
             severity="doubtful",
             kind="statistical",
-            message=f"The {row.metric.replace('_', ' ')} moves with the order of the runs, by about {_text(size, row)}"
+            message=f"The {_words(row)} moves with the order of the runs, by about {_text(size, row, digits=2)}"
             f" from first to last (p = {p:.2g}).",
             mend="see what changed meanwhile (oil, air, charge, heat) and run the items in turns",
             subjects=tuple(item.id for item in items),
@@ -200,7 +205,7 @@ def _unlike(items: Sequence[ItemRuns], r: int, row: Row, alpha: float) -> list[F
             code="unlike-scatter",
             severity="note",
             kind="statistical",
-            message=f"The runs of {name} scatter more than the others in {row.metric.replace('_', ' ')}: standard deviation"
+            message=f"The runs of {name} scatter more than the others in {_words(row)}: standard deviation"
             f" {format_percent(100.0 * relative[which], signed=False)} of the level against"
             f" {format_percent(100.0 * others, signed=False)} (p = {p:.2g}).",
             mend="each item is judged by its own scatter, so intervals stand; look at that item's runs",
@@ -226,7 +231,7 @@ def _apart(items: Sequence[ItemRuns], r: int, row: Row, alpha: float) -> list[Fi
                 severity="doubtful" if outlier else "note",
                 kind="statistical",
                 message=f"Run {at[which] + 1} of {item.values.shape[0]} of {item.id} stands apart in"
-                f" {row.metric.replace('_', ' ')}: {_text(float(values[which]), row)} where the others' mean is"
+                f" {_words(row)}: {_text(float(values[which]), row)} where the others' mean is"
                 f" {_text(mean_and_sd(np.delete(values, which))[0], row)} (p = {p:.2g}).",
                 mend="look for a cause on the bench; without one it stays in",
                 subjects=(item.id,),
