@@ -105,13 +105,15 @@ def test_a_base_near_zero_gets_no_percentage(three: Compared) -> None:
     row = difference(value=NAN, interval=(NAN, NAN))
     row = dataclasses.replace(
         row,
+        verdict="lower",
+        family_verdict="lower",
         difference=dataclasses.replace(row.difference, value=-3.0),
         difference_interval=dataclasses.replace(row.difference_interval, lower=-5.0, upper=-1.0),
     )
     text = plain(wording.sentence(three.record, three.settings, row))
     assert text == (
         "far: no percentage in sustained torque against near, whose level is too near zero; the difference is"
-        " −3.000 N·m (−5.0 to −1.0 N·m)."
+        " −3.0 ± 2.0 N·m, lower."
     )
 
 

@@ -9,7 +9,6 @@ from toolbench.quantities import (
     DISPLAY_US,
     GLOSSARY,
     format_asymmetric,
-    format_interval,
     format_number,
     format_seconds,
     format_value,
@@ -71,12 +70,6 @@ def print_number(value: float | None, unit: str, settings: SeasonSettings, digit
     if value is None or not math.isfinite(value):
         return format_number(None)
     return format_number(scaled(value, unit, settings), digits, unit=display_unit(unit, settings))
-
-
-def print_interval(lower: float, upper: float, unit: str, settings: SeasonSettings, *, signed: bool = False) -> str:
-    """An interval [SI `unit`] in the display unit."""
-    shown = display_unit(unit, settings)
-    return format_interval(scaled(lower, unit, settings), scaled(upper, unit, settings), shown, signed=signed)
 
 
 def print_change(row: Difference, settings: SeasonSettings) -> str:

@@ -16,10 +16,9 @@ from toolbench.records.settings import SeasonSettings
 from toolbench.view.wording.printed import (
     item_label,
     metric_words,
-    print_interval,
+    print_change,
     print_share,
     print_span,
-    print_value,
     response_words,
 )
 
@@ -151,12 +150,9 @@ def sentence(record: ComparisonRecord, settings: SeasonSettings, difference: Dif
     what = metric_words(record, settings, difference.response, difference.metric, difference.at)
     unbounded = not math.isfinite(difference.interval.lower) and difference.verdict != "not assessed"
     if unbounded or not math.isfinite(difference.percent.value):
-        interval, unit = difference.difference_interval, difference.difference.unit
-        bounds = print_interval(interval.lower, interval.upper, unit, settings, signed=True)
-        change = print_value(difference.difference.value, None, unit, settings, signed=True).partition(", ")[0]
         return (
-            f"{item}: no percentage in {what} against {base}, whose level is too near zero; the difference is {change}"
-            f" ({bounds})."
+            f"{item}: no percentage in {what} against {base}, whose level is too near zero; the difference is"
+            f" {print_change(difference, settings)}, {difference.family_verdict}."
         )
     if difference.family_verdict == "not assessed" or difference.verdict == "not assessed":
         return _not_assessed(difference, item, base, what)
