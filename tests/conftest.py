@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from pathlib import Path
 
 import pytest
+from on_machine import need
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -21,15 +21,6 @@ def root() -> Path:
 def demo(root: Path) -> Path:
     """The demo season as committed; tests read it and never write to it."""
     return root / "data_demo"
-
-
-def need(found: str | None, what: str) -> str:
-    """Skip with a reason where a program is missing; under CI that skip is a failure."""
-    if found:
-        return found
-    if os.environ.get("CI"):
-        pytest.fail(f"{what} is missing, and CI must have it")
-    pytest.skip(f"{what} is not on this machine")
 
 
 @pytest.fixture(scope="session")

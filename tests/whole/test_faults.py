@@ -160,11 +160,12 @@ def test_bad_recordings_are_left_out_and_a_failing_report_keeps_its_last_good_pa
     assert not (out / REPORTS[1] / "STALE.txt").exists()
     assert "the page is from an earlier run" in (out / "index.html").read_text(encoding="utf-8")
 
-    # Mended, it is made again and the mark goes; only the report that failed is made.
+    # Mended, the last good page is the page again, and the mark goes; nothing else is looked at.
     shutil.copytree(spoilt, broken, symlinks=True, dirs_exist_ok=True, ignore=shutil.ignore_patterns("bad-*"))
     third = toolbench("season", broken, "-o", out, "--only", "failed")
     rows = {row["path"]: row for row in json.loads((out / "season.json").read_text(encoding="utf-8"))["reports"]}
-    assert rows[REPORTS[0]]["state"] == "rendered", third.stderr
+    assert [rows[path]["state"] for path in REPORTS] == ["unchanged", "unchanged"], third.stderr
+    assert third.stdout.startswith("1 report")
     assert not (page.parent / "STALE.txt").exists()
 
 
