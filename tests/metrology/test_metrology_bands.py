@@ -156,10 +156,10 @@ def test_correlation_is_learned_from_residuals() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("n", "fewest"), [(3, 0.92), (4, 0.93), (6, 0.93)])
 def test_percent_bands_hold_along_time(n: int, fewest: float) -> None:
-    # 250 draws: standard error 1.4 points. The full table: tests/benchmarks/band_coverage.py.
+    # 150 draws: standard error 1.8 points. The full table: tests/benchmarks/band_coverage.py.
     held = 0
     truth = 100 * (440 / 400 - 1)
-    for seed in range(250):
+    for seed in range(150):
         items = [
             ItemCurves(id="near", curves=curves(2 * seed + 1000, n, 400.0)),
             ItemCurves(id="far", curves=curves(2 * seed + 1001, n, 440.0, scatter=8.0)),
@@ -169,4 +169,4 @@ def test_percent_bands_hold_along_time(n: int, fewest: float) -> None:
         ].percent_simultaneous
         assert edges is not None
         held += bool(np.all((edges[0] <= truth) & (truth <= edges[1])))
-    assert fewest <= held / 250 <= 0.98
+    assert fewest <= held / 150 <= 0.98

@@ -91,14 +91,14 @@ def draw_reports(
 @pytest.mark.slow
 @pytest.mark.parametrize(("n", "scatter"), [(3, (1.0, 3.0)), (3, (3.0, 1.0)), (5, (1.0, 2.0)), (5, (1.0, 3.0))])
 def test_one_row_with_unlike_scatter_holds_as_often_as_it_says(n: int, scatter: tuple[float, ...]) -> None:
-    assert 0.94 <= draw_reports(n, scatter, 1, 5_000)[0] <= 0.96  # standard error 0.3 points
+    assert 0.94 <= draw_reports(n, scatter, 1, 2_500)[0] <= 0.96  # standard error 0.4 points, fixed seed
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("scatter", [(2.0, 2.0), (1.0, 2.0)])
 def test_one_row_with_like_scatter_errs_on_the_wide_side_at_three_runs(scatter: tuple[float, ...]) -> None:
     # Welch-Satterthwaite at 3 + 3 with a scatter ratio of 1 or 2 holds 96.5 or 96 % of the time, known of the method.
-    assert 0.95 <= draw_reports(3, scatter, 1, 4_000)[0] <= 0.975
+    assert 0.95 <= draw_reports(3, scatter, 1, 2_000)[0] <= 0.975
 
 
 @pytest.mark.slow
@@ -106,5 +106,5 @@ def test_one_row_with_like_scatter_errs_on_the_wide_side_at_three_runs(scatter: 
     ("n", "scatter", "blocks"), [(5, (2.0, 2.0, 2.0), False), (3, (1.0, 2.0, 2.0), False), (5, (2.0, 2.0, 2.0), True)]
 )
 def test_nine_rows_hold_together(n: int, scatter: tuple[float, ...], blocks: bool) -> None:
-    # Three items by three marks beside each other; standard error 0.6 points.
-    assert 0.035 <= draw_reports(n, scatter, 3, 1_500, blocks=blocks)[1] <= 0.065
+    # Three items by three marks beside each other; standard error 0.7 points, fixed seed.
+    assert 0.035 <= draw_reports(n, scatter, 3, 1_000, blocks=blocks)[1] <= 0.065
