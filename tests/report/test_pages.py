@@ -109,9 +109,10 @@ def test_the_headline_is_the_sustained_row_else_the_last_mark() -> None:
     assert heads_of({}) == []
 
 
-def test_sentences_fall_back_to_the_notes(tmp_path: Path) -> None:
-    (tmp_path / "notes.md").write_text("# T\n\n## Result\n\n- far \\<x\\>: 3 % less.\n  source\n\n## Levels\n\n- no\n")
-    assert [s.text for s in sentences_of(tmp_path, {})] == ["far <x>: 3 % less."]
+def test_sentences_are_those_of_the_page() -> None:
+    results = {"sentences": [{"text": "far: 3 % less.", "verdict": "lower"}, {"text": ""}]}
+    assert [(s.text, s.verdict) for s in sentences_of(results)] == [("far: 3 % less.", "lower")]
+    assert sentences_of({}) == []
 
 
 def test_caveats_are_merged_worst_first() -> None:

@@ -95,9 +95,15 @@ def compare(
     options = _options(jobs=jobs, fresh=fresh, timeout=timeout, force=force)
     folder = infer_season(folders, response=response, marks=marks, out=out, force=force)
     outcome = _run(folder, out, options, None, likely=1)
+    from toolbench.cli.wrapping import told
+    from toolbench.report.headlines import results_of, sentences_of
+
     for row in outcome.rows:
         if row["state"] in ("rendered", "unchanged"):
+            for sentence in sentences_of(results_of(out / row["path"])):
+                told(sentence.text)
             click.echo(out / row["path"] / "report.html")
+    click.echo(out / "index.html")
     click.echo(f"{folder} (the season that was inferred, ready to be refined)")
     return outcome.exit_status
 

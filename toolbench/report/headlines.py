@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -91,20 +90,11 @@ def _head(results: Results, row: Mapping[str, Any]) -> Head:
     )
 
 
-def sentences_of(folder: Path, results: Results) -> list[Sentence]:
-    """The report's headline sentences: from results.json, else from the first section of its notes."""
-    listed = [
+def sentences_of(results: Results) -> list[Sentence]:
+    """The report's headline sentences, as they stand on its page."""
+    return [
         Sentence(text=s["text"], verdict=s.get("verdict", "")) for s in results.get("sentences", []) if s.get("text")
     ]
-    if listed:
-        return listed
-    try:
-        notes = (folder / "notes.md").read_text(encoding="utf-8")
-    except OSError:
-        return []
-    section = re.search(r"^## Result\n(.*?)(?=^## |\Z)", notes, re.S | re.M)
-    lines = section.group(1).splitlines() if section else []
-    return [Sentence(text=re.sub(r"\\(.)", r"\1", line[2:])) for line in lines if line.startswith("- ")]
 
 
 def _excluded(results: Results) -> Iterable[tuple[str, str, str, str, tuple[str, ...]]]:

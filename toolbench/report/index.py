@@ -99,7 +99,7 @@ def _entry(season: Any, ledger: Ledger, row: Mapping[str, Any]) -> dict[str, Any
         "stale": has_page and (folder / STALE).is_file(),
         "results": results,
         "heads": heads_of(results),
-        "sentences": sentences_of(folder, results) if has_page else [],
+        "sentences": sentences_of(results) if has_page else [],
     }
 
 
