@@ -253,6 +253,7 @@ def calibration_findings(settings: SeasonSettings, runs: Sequence[Run]) -> list[
         )
         for (sensor, due), ids in overdue.items()
     ]
+    found += _unused_points(settings, runs)
     found += [
         Finding(
             code="sensor-not-stated",
@@ -264,6 +265,23 @@ def calibration_findings(settings: SeasonSettings, runs: Sequence[Run]) -> list[
         for response in unstated
     ]
     return found
+
+
+def _unused_points(settings: SeasonSettings, runs: Sequence[Run]) -> list[Finding]:
+    """Calibration points are kept and digested, and no correction is made from them; a reader must not think so."""
+    sensors = dict.fromkeys(sensor for run in runs for sensor in run.sensors.values())
+    pointed = [one for one in sensors if any(c.points for c in settings.sensors[one].certificates)]
+    return [
+        Finding(
+            code="points-not-applied",
+            severity="note",
+            kind="calibration",
+            message=f"The calibration points of sensor {sensor} are on file; readings are not corrected by them.",
+            mend="state scale, zero and linearity from the certificate",
+            subjects=(sensor,),
+        )
+        for sensor in pointed
+    ]
 
 
 def disclosure_findings(episode: Episode, tools: Sequence[Tool]) -> list[Finding]:
