@@ -7,6 +7,8 @@ from itertools import groupby
 import numpy as np
 import pytest
 
+from toolbench.errors import SignalError
+from toolbench.signal import find_onset
 from toolbench.signal.envelope import LOOKED_AT_S, find_blow_period
 from toolbench.signal.health import _longest_run
 from toolbench.signal.metrics import find_crossing
@@ -79,6 +81,25 @@ def test_interval_and_noise_of_a_short_record_come_from_every_step() -> None:
     values = np.array([0.0, 1.0, 0.0, 1.0, 0.0])
     # By hand: differences 1, -1, 1, -1 have the median 0 and lie 1 from it: 1.4826 / sqrt(2).
     assert noise(values) == pytest.approx(1.4826 / np.sqrt(2.0))
+
+
+@pytest.mark.parametrize("rest_s", [1.0, 4.9, 5.0, 9.0, 18.0])
+def test_an_onset_is_found_early_and_late_in_a_record(rest_s: float) -> None:
+    time = np.arange(20_000) / 1000
+    running = np.clip(time - rest_s, 0.0, None)
+    noise_at = np.random.default_rng(7).normal(0.0, 0.5, time.size)
+    found = find_onset(time, 800.0 * (1 - np.exp(-running / 0.2)) + noise_at)
+    # Constructed: the rise begins at rest_s. The line leans by the curvature of the build-up, less than 4 ms here.
+    assert found.time_s == pytest.approx(rest_s, abs=0.004)
+
+
+def test_a_second_start_far_behind_the_first_is_found() -> None:
+    time = np.arange(40_000) / 1000
+    values = np.where((time > 1) & (time < 5) | (time > 30), 500.0, 0.0) + np.sin(1000 * time)
+    with pytest.raises(
+        SignalError, match=r"two starts, at 1\.0\d\d s and at 30\.0\d\d s|two starts, at 0\.99\d s and at 29\.99\d s"
+    ):
+        find_onset(time, values)
 
 
 def test_the_period_of_a_long_record_comes_from_its_first_minute() -> None:

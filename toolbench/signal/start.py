@@ -24,6 +24,9 @@ from toolbench.signal.sampling import (
 SMOOTHING_S = 0.005
 """Span of the moving mean that the coarse crossing is looked for on."""
 
+ALL_RISEN = 0.9
+"""Share of the rise at which it is over: no line is looked for above it."""
+
 LASTING_S = 0.2
 """A rise lasts when at least half of the samples in this span stay above the level; a knock does not."""
 
@@ -55,7 +58,8 @@ FEWEST_AT_REST = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Start:
-    """What the coarse search found. Arrays hold the finite samples only; indices point into them."""
+    """What the coarse search found. Arrays hold the finite samples only; indices point into them. `smooth` may end where
+    the rise is over."""
 
     time_s: Floats
     raw: Floats
@@ -113,8 +117,7 @@ def search_start(time_s: Floats, response: Floats, level: float, within_s: float
                 mend="start recording at least 0.5 s before the run, or set invert = true for the channel",
             )
         )
-    smooth = moving_mean(clean, max(3, round(SMOOTHING_S / interval)))
-    crossing = _lasting(smooth > rest + level * (highest - rest), interval, 0)
+    smooth, crossing = _first_rise(clean, rest, highest - rest, level, interval)
     if crossing is None:
         raise _no_onset(lowest, highest, "no rise lasts")
     rest, scatter, count = _rest_level(t, y, smooth, crossing, rest, level * (highest - rest), level, interval)
@@ -129,8 +132,28 @@ def search_start(time_s: Floats, response: Floats, level: float, within_s: float
         highest=highest,
         crossing=crossing,
     )
-    _require_one_start(start, level, within_s)
+    _require_one_start(start, clean, level, within_s)
     return start
+
+
+def _first_rise(clean: Floats, rest: float, rise: float, level: float, interval: float) -> tuple[Floats, int | None]:
+    """The smoothed response and its first lasting crossing; a quarter of the record will do where the rise is over in it."""
+    width = _smoothing(interval)
+    part = clean.size // 4
+    smooth = moving_mean(clean[: part + width], width)[:part]
+    crossing = _lasting(smooth > rest + level * rise, interval, 0)
+    if (
+        crossing is not None
+        and part - crossing > 2 * LASTING_S / interval
+        and first_above(smooth[crossing:], rest + ALL_RISEN * rise) is not None
+    ):
+        return smooth, crossing
+    smooth = moving_mean(clean, width)
+    return smooth, _lasting(smooth > rest + level * rise, interval, 0)
+
+
+def _smoothing(interval: float) -> int:
+    return max(3, round(SMOOTHING_S / interval))
 
 
 def _no_onset(lowest: float, highest: float, why: str) -> SignalError:
@@ -212,11 +235,17 @@ def _is_rest(t: Floats, y: Floats, rise_slope: float, highest: float) -> bool:
     return not is_climbing and abs(line.mean_y) < HIGH_REST * abs(highest)
 
 
-def _require_one_start(start: Start, level: float, within_s: float | None) -> None:
+def _require_one_start(start: Start, clean: Floats, level: float, within_s: float | None) -> None:
     """A return to rest followed by another lasting rise is a second start."""
     height = level * start.rise
-    after = start.smooth[start.crossing :]
-    low = after < start.rest + 0.5 * height
+    near_rest = start.rest + 0.5 * height
+    smooth, width = start.smooth, _smoothing(start.interval_s)
+    if smooth.size < clean.size:
+        # A mean near rest needs samples near rest.
+        if clean[smooth.size - width :].min() >= near_rest and smooth[start.crossing :].min() >= near_rest:
+            return
+        smooth = moving_mean(clean, width)
+    low = smooth[start.crossing :] < near_rest
     if not low.any():
         return
     gone_for = max(3, round(GONE_S / start.interval_s))
@@ -225,7 +254,7 @@ def _require_one_start(start: Start, level: float, within_s: float | None) -> No
     gone = np.flatnonzero(low[: max(0, low.size - gone_for)] & (share[: max(0, low.size - gone_for)] >= 0.9))
     if not gone.size:
         return
-    second = _lasting(start.smooth > start.rest + height, start.interval_s, start.crossing + int(gone[0]))
+    second = _lasting(smooth > start.rest + height, start.interval_s, start.crossing + int(gone[0]))
     if second is None:
         return
     first_s, second_s = float(start.time_s[start.crossing]), float(start.time_s[second])
