@@ -206,26 +206,37 @@ def _salt(record: ComparisonRecord, picture: Picture) -> str:
     return f"tb-{picture.name}-{files.digest_bytes(record.path.encode())[:6]}"
 
 
-def _drawn(record: ComparisonRecord, picture: Picture) -> tuple[str, bytes]:
-    """A picture as raw SVG and as PNG, both free of dates and program names."""
-    with style(_salt(record, picture)):
-        figure = picture.draw()
-        raw = raw_svg(figure)
-        stream = io.BytesIO()
+_last: list[tuple[Compared, dict[str, tuple[Figure, str]]]] = []
+
+
+def _drawn(comparison: Compared, picture: Picture) -> tuple[Figure, str]:
+    """A picture as figure and as raw SVG; those of the last comparison are kept, for the page and the files show the same."""
+    if not _last or _last[0][0] is not comparison:
+        _last[:] = [(comparison, {})]
+    kept = _last[0][1]
+    if picture.name not in kept:
+        with style(_salt(comparison.record, picture)):
+            figure = picture.draw()
+            kept[picture.name] = figure, raw_svg(figure)
+    return kept[picture.name]
+
+
+def _png(comparison: Compared, picture: Picture) -> bytes:
+    """A picture as PNG, free of dates and program names."""
+    figure, _ = _drawn(comparison, picture)
+    stream = io.BytesIO()
+    with style(_salt(comparison.record, picture)):
         figure.savefig(stream, format="png", dpi=_DPI, facecolor=LIGHT_GROUND, metadata={"Software": None})
-    return raw, stream.getvalue()
-
-
-def _page_svg(record: ComparisonRecord, picture: Picture) -> str:
-    salt = _salt(record, picture)
-    with style(salt):
-        return page_svg(raw_svg(picture.draw()), salt, picture.title, picture.description)
+    return stream.getvalue()
 
 
 def plot_report(comparison: Compared) -> Shown:
     """Interval plot and curves side by side, as inline SVG with text alternatives, the curves with their data."""
     record = comparison.record
-    found = [(picture, _page_svg(record, picture)) for picture in pictures(comparison)]
+    found = [
+        (picture, page_svg(_drawn(comparison, picture)[1], _salt(record, picture), picture.title, picture.description))
+        for picture in pictures(comparison)
+    ]
     html = render("figures", {"pictures": found})
     return Shown(html=html, text="\n".join(f"{p.title}. {p.description}" for p, _ in found))
 
@@ -236,7 +247,7 @@ def save_figures(comparison: Compared, folder: str | Path) -> None:
         return
     record, out = comparison.record, Path(folder) / "figures"
     for picture in pictures(comparison):
-        raw, png = _drawn(record, picture)
+        raw = _drawn(comparison, picture)[1]
         svg = file_svg(raw, _salt(record, picture), picture.title, picture.description)
         files.write_text(out / f"{picture.name}.svg", svg)
-        files.write_bytes(out / f"{picture.name}.png", png)
+        files.write_bytes(out / f"{picture.name}.png", _png(comparison, picture))
