@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import json
 import os
+import stat
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from toolbench.errors import Fault, OutputError
+
+
+def read_regular(path: Path) -> bytes:
+    """All bytes of a file. Raises OSError; a pipe or a device too, which could be waited for or read without end."""
+    mode = path.stat().st_mode
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        raise OSError(errno.EINVAL, "it is a pipe or a device, not a file", str(path))
+    return path.read_bytes()
 
 
 def digest(path: Path) -> str:
@@ -76,16 +87,33 @@ def _is_alive(pid: int, started: str) -> bool:
 @contextlib.contextmanager
 def locked(folder: Path) -> Iterator[None]:
     """Hold an output folder for one process. Raises OutputError that names the other; a dead owner's lock is taken over."""
-    folder.mkdir(parents=True, exist_ok=True)
     lock = folder / ".toolbench.lock"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _take(lock, folder)
+    except OSError as error:
+        reason = "is a file; reports need a folder" if folder.is_file() else f"cannot be written: {error.strerror}"
+        raise OutputError(Fault(reason, file=str(folder), mend="choose another folder with -o")) from error
+    try:
+        yield
+    finally:
+        lock.unlink(missing_ok=True)
+
+
+def _take(lock: Path, folder: Path) -> None:
+    """Make the lock ours."""
     mine = f"{os.getpid()} {_process_started(os.getpid())}"
-    for _ in range(2):
+    for attempt in range(10):
         try:
             handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
         except FileExistsError:
             try:
                 pid, _, started = lock.read_text(encoding="ascii").strip().partition(" ")
             except OSError:
+                continue
+            if not pid and attempt < 8:
+                # Its owner has made it and is about to write its number, or died between the two.
+                time.sleep(0.2)
                 continue
             if pid.isdigit() and _is_alive(int(pid), started):
                 raise OutputError(
@@ -97,12 +125,11 @@ def locked(folder: Path) -> Iterator[None]:
                 ) from None
             lock.unlink(missing_ok=True)
             continue
-        with os.fdopen(handle, "w", encoding="ascii") as stream:
-            stream.write(mine)
-        break
-    else:
-        raise OutputError(Fault("the lock of this folder cannot be taken", file=str(lock)))
-    try:
-        yield
-    finally:
-        lock.unlink(missing_ok=True)
+        try:
+            with os.fdopen(handle, "w", encoding="ascii") as stream:
+                stream.write(mine)
+        except OSError:
+            lock.unlink(missing_ok=True)
+            raise
+        return
+    raise OutputError(Fault("the lock of this folder cannot be taken", file=str(lock)))

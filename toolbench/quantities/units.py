@@ -37,11 +37,16 @@ __all__ = [
     "STANDARD_ATMOSPHERE_PA",
     "QuantityError",
     "UnitFactor",
+    "exact_number",
     "from_si",
     "is_unit",
     "to_si",
     "unit_factor",
 ]
+
+
+MOST_EXPONENT = 400
+"""Powers of ten beyond this are refused: a float ends at 308."""
 
 
 class QuantityError(ValueError):
@@ -273,12 +278,21 @@ def is_unit(text: str) -> bool:
         return False
 
 
-def _number(text: str) -> Fraction:
+def exact_number(text: str) -> Fraction:
+    """A plain number or vulgar fraction with every digit. Raises OverflowError far beyond the range of a float."""
     whole, _, fraction = text.strip().rpartition(" ")
+    exponent = fraction.casefold().partition("e")[2]
+    if exponent and abs(int(exponent[:9])) > MOST_EXPONENT:
+        # A fraction holds every digit: a power of ten written out that long stops the program, and is no number of a bench.
+        raise OverflowError(text)
     try:
         return Fraction(fraction) + (int(whole) if whole else 0)
     except ZeroDivisionError:
         raise QuantityError(f'"{text}" divides by zero') from None
+    except ValueError:
+        if len(text) < 1000:
+            raise
+        raise OverflowError(text) from None  # more digits than Python converts
 
 
 def _scaled(number: Fraction, scale: float) -> float:
@@ -324,17 +338,17 @@ def to_si(text: str, quantity: str, *, ambient_pressure_pa: float = STANDARD_ATM
     unit = (match["unit"] or "").strip()
     if quantity == "area" and re.fullmatch(r"awg", unit, re.IGNORECASE):
         # ASTM B258: diameter 0.127 mm at gauge 36, a factor of 92 over 39 gauges
-        gauge = float(_number(match["number"]))
+        gauge = float(exact_number(match["number"]))
         return math.pi / 4 * float(0.127e-3 * 92 ** ((36 - gauge) / 39)) ** 2
     if not unit:
         if quantity in ("fraction", "flow_coefficient"):
-            return float(_number(match["number"]))
+            return float(exact_number(match["number"]))
         raise QuantityError(f'"{text}" has no unit: write for example "{example}"')
     if unit.startswith(","):
         raise QuantityError(f'"{text}": write the number with a decimal point, for example "{example}"')
     factor = unit_factor(unit, quantity, ambient_pressure_pa)
     try:
-        value = _scaled(_number(match["number"]), factor.scale) + factor.offset
+        value = _scaled(exact_number(match["number"]), factor.scale) + factor.offset
     except OverflowError:
         value = math.inf
     if not math.isfinite(value):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
+from toolbench.errors import Fault, OutputError
 from toolbench.files import locked
 from toolbench.report.attempt import Job
 from toolbench.report.keys import Inputs, program_digest, report_key
@@ -114,6 +115,7 @@ def run_season(
         When the folder cannot be written, is in use, or holds files of others where pages belong.
     """
     watcher = watcher or Silent()
+    _refuse_place(season, out)
     run = _Run(season, out, options, watcher)
     chosen = list(season.plans() if plans is None else plans)
     if options.dry_run:
@@ -280,6 +282,19 @@ class _Run:
         for path in self.ledger.rows:
             found |= self.ledger.made.get(path, {}).get("inputs", {})
         self.ledger.inputs = dict(sorted(found.items()))
+
+
+def _refuse_place(season: Any, out: Path) -> None:
+    """Reports among the season's own files would be taken for recordings the next time. Raises OutputError."""
+    here, folder = out.resolve(), Path(season.folder).resolve()
+    recordings = {folder.joinpath(run.file).parent for run in season.settings.runs} - {folder}
+    if here == folder:
+        what = "is the season's own folder"
+    elif any(place == here or place in here.parents for place in recordings):
+        what = "lies among the season's recordings, which are never written to"
+    else:
+        return
+    raise OutputError(Fault(what, file=str(out), mend="choose another folder with -o, such as reports"))
 
 
 def row_of(plan: Any, state: str, *, seconds: float = 0.0, error: str = "") -> dict[str, Any]:

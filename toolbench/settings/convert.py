@@ -82,12 +82,16 @@ def to_logger(id: str, model: models.LoggerModel, sensors: Iterable[str], faults
 
 def _dialect(model: models.LoggerModel, path: Path, faults: Faults) -> DialectOverrides:
     delimiter = _DELIMITERS.get(model.delimiter or "", model.delimiter)
-    if delimiter is not None and len(delimiter) != 1:
-        faults.bench((*path, "delimiter"), f'"{delimiter}" is not one sign', 'write ",", ";", "tab" or "space"')
+    if delimiter is not None and (len(delimiter) != 1 or delimiter in '\r\n".'):
+        faults.bench(
+            (*path, "delimiter"),
+            f"{delimiter!r} is not one sign that can part cells",
+            'write ",", ";", "tab" or "space"',
+        )
     if model.encoding is not None:
         try:
-            "".encode(model.encoding)
-        except LookupError:
+            b"t".decode(model.encoding, errors="replace")
+        except (LookupError, ValueError):  # a ValueError: a codec for something else than texts, such as "idna"
             faults.bench(
                 (*path, "encoding"), f'"{model.encoding}" is no encoding', 'write "utf-8", "cp1252" or "utf-16"'
             )

@@ -13,6 +13,7 @@ from typing import Annotated, Any, get_args, get_origin
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from toolbench.files import read_regular
 from toolbench.quantities.units import STANDARD_ATMOSPHERE_PA, QuantityError, to_si
 from toolbench.settings.faults import Faults, did_you_mean, shown
 from toolbench.settings.models import DocumentModel, Model
@@ -64,10 +65,25 @@ def read_document(folder: Path, faults: Faults) -> Document | None:
     except tomllib.TOMLDecodeError as error:
         _syntax(error, text, faults)
         return None
-    faults.lines, faults.document = key_lines(text), data
-    if _is_newer(data, faults):
+    except RecursionError:
+        _too_deep(faults)
         return None
-    return _validated(data, faults)
+    try:
+        faults.lines, faults.document = key_lines(text), data
+        if _is_newer(data, faults):
+            return None
+        return _validated(data, faults)
+    except RecursionError:
+        _too_deep(faults)
+        return None
+
+
+def _too_deep(faults: Faults) -> None:
+    faults.add(
+        "its brackets or dotted keys are nested too deep to be read",
+        file=BENCH,
+        mend="no key needs more than four levels",
+    )
 
 
 def _validated(data: dict[str, Any], faults: Faults) -> Document | None:
@@ -133,7 +149,7 @@ def ambient_pressure(data: Mapping[str, Any]) -> float:
 
 def _text(path: Path, faults: Faults) -> str | None:
     try:
-        data = path.read_bytes()
+        data = read_regular(path)
     except OSError as error:
         missing = isinstance(error, FileNotFoundError | NotADirectoryError)
         faults.add(

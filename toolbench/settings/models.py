@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
@@ -89,7 +90,7 @@ Fraction = Annotated[float, _written("fraction")]
 Share = Annotated[float, _written("fraction"), _inside_unit]
 PositiveFraction = Annotated[float, _written("fraction"), _positive]
 Charge = Annotated[float, _written("fraction"), _check(lambda v: 0 <= v <= 1, "must lie in 0 to 100 %")]
-Factor = Annotated[float, _check(lambda v: v > 0, "a coverage factor is positive")]
+Factor = Annotated[float, _check(lambda v: 0 < v < math.inf, "a coverage factor is positive")]
 Count = Annotated[int, _check(lambda v: v >= 1, "must be 1 or more")]
 Line = Annotated[int, _check(lambda v: v >= 1, "lines are counted from 1")]
 Day = Annotated[date, BeforeValidator(_day)]

@@ -93,6 +93,8 @@ def check_pattern(written: str, faults: Faults) -> bool:
 def path_fault(written: str) -> str | None:
     """What is wrong with a path that must be relative and lie inside the season folder."""
     text = written.replace("\\", "/")
+    if any(sign < " " or sign == "\x7f" for sign in text):
+        return f"{written!r} holds a control character: no path has one"
     if text.startswith("/") or re.match(r"[A-Za-z]:", text):
         return f'"{written}" is an absolute path: write it relative to the season folder'
     if ".." in text.split("/"):

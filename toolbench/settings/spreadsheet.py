@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
-from toolbench.quantities.units import QuantityError, to_si, unit_factor
+from toolbench.files import read_regular
+from toolbench.quantities.units import QuantityError, exact_number, to_si, unit_factor
 from toolbench.settings.faults import Faults
 
 _HEAD = re.compile(r"^(?P<name>.*?)\s*(?:\[(?P<square>[^\]]*)\]|\((?P<round>[^)]*)\))?$", re.DOTALL)
@@ -59,10 +61,13 @@ class Table:
         if not text:
             return None
         try:
-            return float(self._decimal(text))
+            value = float(self._decimal(text))
         except ValueError:
-            self.fault(row, column, f'"{text}" is not a number')
-            return None
+            value = math.nan
+        if math.isfinite(value):
+            return value
+        self.fault(row, column, f'"{text}" is not a number')
+        return None
 
     def quantity(self, row: Row, column: str, quantity: str) -> float | None:
         """A cell in the unit of its header (or with its own unit) as SI; None where empty or faulty."""
@@ -76,11 +81,11 @@ class Table:
                     self._no_unit(column, quantity)
                     return None
                 factor = unit_factor(unit, quantity)
-                return float(Fraction(self._decimal(text)) * Fraction(repr(float(factor.scale)))) + factor.offset
+                return float(exact_number(self._decimal(text)) * Fraction(repr(float(factor.scale)))) + factor.offset
             return to_si(re.sub(r"(?<=\d),(?=\d)", ".", text), quantity)
         except QuantityError as error:
             self.fault(None if f'"{unit}"' in str(error) else row, column, str(error))
-        except (ValueError, ZeroDivisionError):
+        except (ValueError, ZeroDivisionError, OverflowError):
             self.fault(row, column, f'"{text}" is not a number')
         return None
 
@@ -120,7 +125,7 @@ def decoded(data: bytes) -> str:
 def read_table(folder: Path, file: str, faults: Faults) -> Table | None:
     """Read a CSV file of the season folder; None where it does not exist or holds no header (a fault)."""
     try:
-        text = decoded((folder / file).read_bytes())
+        text = decoded(read_regular(folder / file))
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -149,7 +154,7 @@ def _delimiter(text: str) -> tuple[str, str]:
 
 def _records(text: str, delimiter: str, file: str, faults: Faults) -> Iterator[tuple[int, list[str]]]:
     """Rows that hold something, each with the line it begins on."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
     line = 1
     try:
         for cells in reader:
@@ -157,7 +162,11 @@ def _records(text: str, delimiter: str, file: str, faults: Faults) -> Iterator[t
                 yield line, [cell.strip().strip("\u00a0") for cell in cells]
             line = reader.line_num + 1
     except csv.Error as error:
-        faults.add(f"cannot be read as CSV: {error}", file=file, line=line)
+        if "end of data" in str(error):
+            # Without this the rest of the file would be one long cell, and its rows gone without a word.
+            faults.add("a quotation mark is opened on this line and never closed", file=file, line=line)
+        else:
+            faults.add(f"cannot be read as CSV: {error}", file=file, line=line)
 
 
 def _columns(header: tuple[int, list[str]], file: str, faults: Faults) -> tuple[dict[str, Column], list[str]]:
