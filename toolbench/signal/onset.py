@@ -16,7 +16,7 @@ from toolbench.errors import Fault, SignalError
 from toolbench.records.runs import Floats, Onset
 from toolbench.records.settings import OnsetRule
 from toolbench.signal.lines import Line, fit_line, moving_slope
-from toolbench.signal.sampling import robust_scatter, without_spikes
+from toolbench.signal.sampling import find_sample_interval, robust_scatter, without_spikes
 from toolbench.signal.start import FEWEST_AT_REST, QUIET_S, Start, search_start, started_before
 
 NARROW = (0.3, 1.2)
@@ -29,6 +29,11 @@ with the first by chance: with blows of 4 to 12 % it did in one run of twelve.""
 
 SCATTER_FACTOR = 5.0
 """Rule `scatter`: how many standard deviations at rest count as an excess."""
+
+SHORTEST_INTERVAL_S = 1e-9
+LONGEST_RECORD_S = 1e8
+HIGHEST = 1e12
+"""Beyond these no recording of a tool lies [s, s, SI unit]: a wrong unit or a broken cell."""
 
 STEEPEST_UP_TO = 0.7
 """Rule `extrapolate`: the steepest tangent is looked for below this share of the rise."""
@@ -75,6 +80,7 @@ def find_onset(
     """
     rule = OnsetRule() if rule is None else rule
     level = rule.level if 0 < rule.level < 1 else 0.1
+    _refuse_no_bench(time_s, response)
     start = search_start(time_s, response, level, within_s)
     if rule.rule == "trigger":
         found = _trigger_edge(time_s, trigger, start.interval_s)
@@ -95,6 +101,31 @@ def find_onset(
         rest_length_s=found.time_s - float(start.time_s[0]),
         highest=start.highest,
     )
+
+
+def _refuse_no_bench(time_s: Floats, response: Floats) -> None:
+    """Times and values of no test bench, on which the arithmetic behind would fail. Raises SignalError."""
+    if time_s.size < 2:
+        return
+    interval, span = find_sample_interval(time_s), float(time_s[-1] - time_s[0])
+    if interval <= 0:
+        raise SignalError(
+            Fault("the time does not rise from sample to sample", mend="export the recording with more digits of time")
+        )
+    if interval < SHORTEST_INTERVAL_S or span > LONGEST_RECORD_S:
+        raise SignalError(
+            Fault(
+                f"a sample every {interval:.3g} s over {span:.3g} s cannot be", mend="state the unit of the time column"
+            )
+        )
+    beyond = np.abs(response) > HIGHEST
+    if beyond.any() and (found := response[beyond & np.isfinite(response)]).size:
+        raise SignalError(
+            Fault(
+                f"the response reaches {found[0]:.3g}, beyond all measure",
+                mend="look at that line of the file, and at the unit and the decimal mark of the column",
+            )
+        )
 
 
 def _line_to_rest(start: Start, part: slice) -> _Found | None:
