@@ -44,6 +44,8 @@ def test_every_command_has_its_own_help(name: str, capsys: pytest.CaptureFixture
         (["report", "."], "--episode"),
         (["report", ".", "--episode", "e", "--tool", "t", "--pairs"], "give one of them"),
         (["compare", "."], "two folders or more"),
+        (["season", ".", "-o", ""], "the name is empty"),
+        (["report", ".", "--episode", ""], "--episode is empty"),
     ],
 )
 def test_usage_is_2_with_a_short_sentence(arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:

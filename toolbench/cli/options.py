@@ -15,10 +15,24 @@ FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 ANY = click.Path(path_type=Path)
 
 
+class OutFolder(click.Path):
+    """A folder to write to; an empty text, as from a shell variable that is not set, is not the current folder."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if value == "":
+            self.fail("the name is empty; write -o . for the current folder", param, ctx)
+        return super().convert(value, param, ctx)
+
+
 def out_option(function: F) -> F:
     """-o OUT, `reports` in the current folder by default."""
     return click.option(
-        "-o", "--out", type=ANY, default=Path("reports"), show_default=True, help="Folder for the reports."
+        "-o",
+        "--out",
+        type=OutFolder(path_type=Path),
+        default=Path("reports"),
+        show_default=True,
+        help="Folder for the reports.",
     )(function)
 
 

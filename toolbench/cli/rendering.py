@@ -31,6 +31,8 @@ def report(
     out: Path, jobs: int | None, fresh: bool, timeout: float, force: bool,
 ) -> int:  # fmt: skip
     """The reports of SEASON's episode that match; a fault in another episode does not stop them."""
+    if not episode:
+        raise click.UsageError("--episode is empty: name one of the season's episodes")
     if sum([bool(tool), bool(setup), pairs]) > 1:
         raise click.UsageError("--tool, --setup and --pairs name different reports: give one of them")
     options = _options(jobs=jobs, fresh=fresh, timeout=timeout, force=force)

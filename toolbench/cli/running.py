@@ -31,7 +31,7 @@ def run(command: click.Command, arguments: list[str] | None = None) -> int:
     except click.exceptions.Exit as wanted:
         return wanted.exit_code
     except click.ClickException as fault:
-        fault.show()
+        _show_usage(fault)
         return 2
     except (KeyboardInterrupt, click.Abort):
         click.echo("stopped; what was finished is kept, the next call goes on from there", err=True)
@@ -62,6 +62,13 @@ def _plain_streams() -> None:
         if reconfigure:
             with contextlib.suppress(ValueError, OSError):
                 reconfigure(errors="replace")
+
+
+def _show_usage(fault: click.ClickException) -> None:
+    """What click found, in two lines like every other error."""
+    context = getattr(fault, "ctx", None)
+    command = context.command_path if context else "toolbench"
+    click.echo(f"{command}: {fault.format_message()}\n  see {command} --help", err=True)
 
 
 def _show(error: ToolbenchError) -> None:
