@@ -59,3 +59,13 @@ def test_the_recording_that_the_readme_reads_is_there() -> None:
     found = re.search(r'read_log\("([^"]+)"\)', README.read_text(encoding="utf-8"))
     assert found
     assert (README.parent / found.group(1)).is_file()
+
+
+def test_a_recording_that_is_a_link_to_itself_is_told(smallest: Path) -> None:
+    for setup, level in (("near", 500), ("far", 470)):
+        _record(smallest, setup, level)
+    recording = next(iter(sorted((smallest / "recordings" / "wrench-a" / "near").iterdir())))
+    recording.unlink()
+    recording.symlink_to(recording)
+    found = check_season(open_season(smallest)).findings
+    assert any("leads back to itself" in f.message for f in found if f.file and f.file.endswith(recording.name))

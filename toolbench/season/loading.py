@@ -75,7 +75,12 @@ def load_run(settings: SeasonSettings, entry: RunEntry) -> RawRun:
 def _stay_inside(settings: SeasonSettings, entry: RunEntry) -> None:
     """A link must not lead a recording out of the season: what is analysed is what the folder holds."""
     root = settings.folder.resolve()
-    target = (settings.folder / entry.file).resolve()
+    try:
+        target = (settings.folder / entry.file).resolve()
+    except (OSError, RuntimeError):  # a RuntimeError up to Python 3.12
+        raise RecordingError(
+            Fault("is a link that leads back to itself", file=entry.file, mend="copy the file into the season")
+        ) from None
     if not target.is_relative_to(root):
         raise RecordingError(
             Fault(
