@@ -41,6 +41,16 @@ def test_level_lies_between_bonferroni_and_one_row() -> None:
     assert 0.05 / 20 <= known_rows(20, shared=False) <= known_rows(2, shared=False) <= 0.05
 
 
+def test_the_level_does_not_hang_on_the_last_digits_of_linear_algebra() -> None:
+    # Constructed: two processors' libraries differ by some 1e-16 in a correlation; the same bytes must come of both.
+    rows = [FamilyRow(item=1, base=0, row=k, a_scatter=1.0, b_scatter=1.0, known={}) for k in range(3)]
+    item = FamilyItem(n=(4,) * 3, lent_degrees_of_freedom=(math.nan,) * 3)
+    correlation = np.array([[1.0, 0.8, 0.5], [0.8, 1.0, 0.6], [0.5, 0.6, 1.0]])
+    nearly = correlation + 3e-16 * np.array([[0, 1, -1], [1, 0, 1], [-1, 1, 0]])
+    levels = {family_level(rows, [item, item], one) for one in (correlation, nearly)}
+    assert len(levels) == 1
+
+
 def test_correlation_between_rows_is_not_read_out_of_noise() -> None:
     random = np.random.default_rng(5)
     few = row_correlation([random.standard_normal((3, 4)) for _ in range(2)], 4)

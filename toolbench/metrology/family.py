@@ -123,7 +123,8 @@ def family_level(
         better = rank > best
         best[better], best_t[better], best_dof[better] = rank[better], t[better], dof[better]
     level = float(np.quantile(two_sided_p(best_t, best_dof), alpha))
-    return min(max(level, alpha / len(rows)), alpha)
+    # Drawn to two digits or three; the last of sixteen depend on which linear algebra the processor gets.
+    return min(max(float(f"{level:.9g}"), alpha / len(rows)), alpha)
 
 
 def _means_and_variances(runs: Floats, item: FamilyItem, random: np.random.Generator) -> tuple[Floats, Floats, Floats]:
