@@ -170,3 +170,15 @@ def test_percent_bands_hold_along_time(n: int, fewest: float) -> None:
         assert edges is not None
         held += bool(np.all((edges[0] <= truth) & (truth <= edges[1])))
     assert fewest <= held / 150 <= 0.98
+
+
+def test_nothing_is_said_close_to_the_onset() -> None:
+    time = np.linspace(0.05, 0.95, 10)
+    ones = np.ones(10)
+    band = Band(
+        item="b", response="torque", unit="N*m", time_s=time, n=3, mean=ones, pointwise=(ones, ones),
+        simultaneous=(ones, ones), percent=5 * ones, percent_pointwise=(4 * ones, 6 * ones),
+        percent_simultaneous=(ones, 9 * ones), baseline="a",
+    )  # fmt: skip
+    assert [(span.from_s, span.to_s) for span in find_spans([band])] == [(0.05, 0.95)]
+    assert [(span.from_s, span.to_s) for span in find_spans([band], after_s=0.2)] == [(0.25, 0.95)]

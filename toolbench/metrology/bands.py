@@ -273,10 +273,11 @@ def _kept_sources(a: _Side, b: _Side) -> list[tuple[Floats, Floats]]:
     return kept
 
 
-def find_spans(bands: Sequence[Band]) -> tuple[Span, ...]:
+def find_spans(bands: Sequence[Band], *, after_s: float = 0.0) -> tuple[Span, ...]:
     """Stretches of time in which the simultaneous band of a percent difference leaves zero, and how large it was there.
 
     `smallest_percent` and `largest_percent` are the differences nearest to and farthest from zero in the stretch.
+    Nothing is said before `after_s` [s]: close to the onset a percentage speaks of the onset, not of the tool.
     """
     found: list[Span] = []
     for band in bands:
@@ -284,6 +285,7 @@ def find_spans(bands: Sequence[Band]) -> tuple[Span, ...]:
             continue
         lower, upper = band.percent_simultaneous
         side = np.where(lower > 0, 1, np.where(upper < 0, -1, 0))
+        side[band.time_s < after_s] = 0
         edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
         found += [_span(band, int(start), int(stop)) for start, stop in pairwise(edges) if side[start] != 0]
     return tuple(found)

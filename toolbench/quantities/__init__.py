@@ -2,6 +2,7 @@
 
 from toolbench.quantities.format import (
     format_asymmetric,
+    format_at_least,
     format_interval,
     format_number,
     format_percent,
@@ -32,6 +33,7 @@ __all__ = [
     "UnitFactor",
     "channel_quantity",
     "format_asymmetric",
+    "format_at_least",
     "format_interval",
     "format_number",
     "format_percent",

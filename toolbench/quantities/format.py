@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 import re
-from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
 from toolbench.quantities.units import from_si, unit_factor
 
@@ -50,6 +50,10 @@ def unit_label(unit: str) -> str:
 def _with_unit(number: str, unit: str) -> str:
     label = unit_label(unit)
     return f"{number}{THIN}{label}" if label else number
+
+
+MOST_ZEROS = 15
+"""Numbers with more places than this before or behind the decimal point are written as powers of ten."""
 
 
 def _decimal(value: float) -> Decimal:
@@ -116,12 +120,22 @@ def format_number(
         step = Decimal(1).scaleb(_decimal(place).adjusted())
     elif exact == 0:
         return _with_unit("0", unit)
+    elif abs(exact.adjusted()) > MOST_ZEROS:
+        return _with_unit(_power(value, digits), unit)
     else:
         step = Decimal(1).scaleb(exact.adjusted() - digits + 1)
     return _with_unit(_text(_at_place(value, step), signed=signed), unit)
 
 
+def _power(value: float, digits: int) -> str:
+    """A number that nobody measured, as a wrong unit or a broken cell gives: short, where its zeros would fill a page."""
+    mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")
+    return f"{mantissa} × 10^{int(exponent)}".replace("-", MINUS)
+
+
 def _shortest(value: float, digits: int = 6) -> str:
+    if value != 0 and abs(_decimal(value).adjusted()) > MOST_ZEROS:
+        return _power(value, digits)
     text = format(_decimal(float(f"{value:.{digits}g}")), "f")
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return text.replace("-", MINUS) if text not in ("-0", "") else "0"
@@ -181,6 +195,16 @@ def format_percent(value: float | None, u: float | None = None, *, signed: bool 
     if u is None:
         return format_number(value, digits, unit="%", signed=signed)
     return format_value(value, u, "%", signed=signed)
+
+
+def format_at_least(value: float, digits: int = 2) -> str:
+    """The size of a one-sided bound in percent, cut towards zero, since "at least" must not promise more than it has."""
+    exact = abs(_decimal(value))
+    if exact == 0:
+        return _with_unit("0", "%")
+    step = Decimal(1).scaleb(max(exact.adjusted() - digits + 1, -12))
+    cut = exact.quantize(step, rounding=ROUND_FLOOR)
+    return _with_unit(_text(cut.quantize(Decimal(1)) if step > 1 else cut), "%")
 
 
 def _bounds(lower: float, upper: float, place: Decimal) -> tuple[Decimal, Decimal]:

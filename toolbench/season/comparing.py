@@ -117,7 +117,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         levels=outcome.levels,
         differences=outcome.differences,
         bands=bands,
-        spans=find_spans(bands),
+        spans=find_spans(bands, after_s=_judged_after(list(runs.values()))),
         findings=_findings(season, plan, items, runs, reduced, rows),
         duration_s=reduced.timing.duration_s,
         marks_s=reduced.timing.marks_s,
@@ -351,6 +351,14 @@ def _bands(
         unit=first.traces[response].unit,
         confidence=protocol.confidence,
     )
+
+
+ONSETS_AWAY = 10.0
+"""Curves are told apart from this many standard uncertainties of the onset on; nearer to it, it moves a level by over 10 %."""
+
+
+def _judged_after(runs: Sequence[Run]) -> float:
+    return ONSETS_AWAY * max(run.onset.standard_uncertainty_s for run in runs)
 
 
 def _coarse(values: Floats) -> Floats:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from toolbench.quantities import format_asymmetric, format_percent, format_seconds
+from toolbench.quantities import format_asymmetric, format_at_least, format_percent, format_seconds
 from toolbench.records.comparison import POOLED, ComparisonRecord, Difference, Span, Verdict
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.settings import SeasonSettings
@@ -170,7 +170,7 @@ def at_least_text(record: ComparisonRecord, difference: Difference) -> str:
         return ""
     words = _direction_words(difference)
     word = words[0] if difference.at_least > 0 else words[1]
-    amount = format_percent(abs(difference.at_least), signed=False)
+    amount = format_at_least(difference.at_least)
     return f"at least {amount} {word} ({print_share(record.confidence)} confidence, one-sided)"
 
 
