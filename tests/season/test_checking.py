@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from toolbench.season import check_season, open_season
+from toolbench.errors import AnalysisError
+from toolbench.season import check_season, compare, open_season
 
 README = Path(__file__).parents[2] / "README.md"
 
@@ -69,3 +70,15 @@ def test_a_recording_that_is_a_link_to_itself_is_told(smallest: Path) -> None:
     recording.symlink_to(recording)
     found = check_season(open_season(smallest)).findings
     assert any("leads back to itself" in f.message for f in found if f.file and f.file.endswith(recording.name))
+
+
+def test_where_no_run_is_usable_the_comparison_says_so(smallest: Path) -> None:
+    for setup in ("near", "far"):
+        _record(smallest, setup, 400)
+    bench = smallest / "bench.toml"
+    text = bench.read_text(encoding="utf-8")
+    bench.write_text(
+        re.sub(r"\[protocols\.held\][^[]*", '[protocols.held]\nduration = "60 s"\n\n', text), encoding="utf-8"
+    )
+    with pytest.raises(AnalysisError, match="no run is usable; recordings/wrench-a/"):
+        compare(open_season(smallest), episode="far-end", tool="wrench-a")

@@ -224,8 +224,8 @@ def _too_few(plan: ReportPlan, items: Sequence[Item], reduced: Reduced) -> Fault
     told = [f"{entry.file}: {fault.message}" for entry, fault in reduced.failed]
     more = f"; and {len(told) - 2} more (see `toolbench check`)" if len(told) > 2 else ""
     lost = f"; {'; '.join(told[:2])}{more}" if told else ""
-    have = items[0].id if items else "nothing"
-    return Fault(f"only {have} has a usable run{lost}", key=plan.path)
+    have = f"only {items[0].id} has a usable run" if items else "no run is usable"
+    return Fault(f"{have}{lost}", key=plan.path)
 
 
 def _pairs(items: Sequence[Item], how: str) -> list[tuple[str, str]]:
