@@ -15,6 +15,7 @@ import pytest
 from fake_season import make_options, make_season
 
 from toolbench.report.headlines import heads_of, merged_caveats, sentences_of
+from toolbench.report.index import _caveat_notes
 from toolbench.report.page import close_page
 from toolbench.report.season_run import run_season
 
@@ -132,3 +133,9 @@ def test_caveats_are_merged_worst_first() -> None:
         ("note", ("r1", "r2"), ("one/x", "one/y")),
     ]
     assert "r9 left out: valve stuck" in caveats[1].text
+
+
+def test_an_episode_without_a_page_claims_no_clean_bill() -> None:
+    values = {"caveats": [], "disclosure": "", "compensated": [], "entries": [{"has_page": False}]}
+    assert _caveat_notes(values) == ["- No report could be made, so nothing was looked at."]
+    assert _caveat_notes({**values, "entries": [{"has_page": True}]}) == ["- None found."]

@@ -82,3 +82,15 @@ def test_where_no_run_is_usable_the_comparison_says_so(smallest: Path) -> None:
     )
     with pytest.raises(AnalysisError, match="no run is usable; recordings/wrench-a/"):
         compare(open_season(smallest), episode="far-end", tool="wrench-a")
+
+
+def test_one_report_that_is_skipped_beside_others_is_said(smallest: Path) -> None:
+    _record(smallest, "near", 400)
+    _record(smallest, "far", 380)
+    bench = smallest / "bench.toml"
+    second = '\n[[episodes]]\nid = "later"\ntools = ["wrench-b"]\nsetups = ["near", "far"]\nprotocols = ["held"]\n'
+    bench.write_text(bench.read_text(encoding="utf-8") + second, encoding="utf-8")
+    report = check_season(open_season(smallest))
+    skipped = [finding for finding in report.findings if finding.code == "report-skipped"]
+    assert [finding.severity for finding in skipped] == ["note"]
+    assert "later/tool-wrench-b--held" in skipped[0].message

@@ -196,4 +196,6 @@ def _caveat_notes(values: Mapping[str, Any]) -> list[str]:
     for caveat in caveats:
         touched = f" ({', '.join(caveat.touches)})" if caveat.touches else ""
         lines.append(f"- {caveat.severity}: {plain(caveat.text + touched)}")
+    if not any(entry["has_page"] for entry in values["entries"]):
+        return lines or ["- No report could be made, so nothing was looked at."]
     return lines or ["- None found."]

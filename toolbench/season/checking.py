@@ -49,7 +49,7 @@ def check_season(season: Season) -> CheckReport:
     findings += same_content({r.id: r.digest for r in runs.values()}, {r.id: r.entry.file for r in runs.values()})
     for plan in season.plans():
         findings += _plan_findings(season, plan, runs)
-    findings += _check_standard(season, list(runs.values())) + _nothing_to_report(season)
+    findings += _check_standard(season, list(runs.values())) + _not_reported(season)
     looked_at = (
         f"{_count(len(settings.runs), 'recording')}, {len(runs)} of them analysed and {unreadable} not",
         f"{_count(len(settings.episodes), 'episode')} with {_count(len(season.plans()), 'report')}",
@@ -82,10 +82,22 @@ def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
-def _nothing_to_report(season: Season) -> list[Finding]:
-    """A season of which no report can be made passes every other check, for want of anything to look at."""
-    if any(plan.state != "skipped" for plan in season.plans()):
-        return []
+def _not_reported(season: Season) -> list[Finding]:
+    """Reports that are skipped; a season of which none can be made passes every other check, for want of anything to look at."""
+    plans = season.plans()
+    if any(plan.state != "skipped" for plan in plans):
+        return [
+            Finding(
+                code="report-skipped",
+                severity="note",
+                kind="design",
+                message=f"{plan.path} is skipped: {plan.reason}.",
+                mend="run the others, or take the report's items out of the episode",
+                subjects=(plan.episode,),
+            )
+            for plan in plans
+            if plan.state == "skipped"
+        ]
     none = not season.settings.runs
     return [
         Finding(
