@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 
@@ -114,3 +115,19 @@ def test_response_and_supporting_rows_are_counted_apart(stepped: Comparison, tmp
     content = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
     assert content["supporting_family"]["rows"] == record.supporting_size
     assert 0 < content["supporting_family"]["row_error_probability"] <= 0.05
+
+
+def test_what_a_single_run_is_judged_by_is_among_the_inputs(demo: Path) -> None:
+    season = tb.open_season(demo)
+    entries = season.settings.runs
+    keep = next(e for e in entries if (e.tool, e.setup, e.protocol) == ("pelmoor", "lead-50", "mains"))
+    used = tuple(e for e in entries if (e.setup, e.protocol) != ("lead-50", "mains") or e.run == keep.run)
+    spare = dataclasses.replace(keep, run="spare", setup="one-string", excluded=False)
+    repeats = [
+        dataclasses.replace(e, setup="one-string")
+        for e in entries
+        if (e.setup, e.protocol) == ("lead-50", "mains") and e.run != keep.run
+    ]
+    season = dataclasses.replace(season, settings=dataclasses.replace(season.settings, runs=(*used, spare, *repeats)))
+    record = tb.compare(season, episode="mains-lead", tool="pelmoor").record
+    assert {entry.file for entry in repeats} <= set(record.digests)

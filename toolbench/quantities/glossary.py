@@ -149,7 +149,7 @@ _COLUMNS = (
         "",
         "%",
         "Lower bound, all rows together",
-        "Lower end of the interval that holds together over all items and marks of the report.",
+        "Lower end of the interval that holds together over all items and marks of the response.",
         "fraction",
     ),
     Quantity(
@@ -157,7 +157,7 @@ _COLUMNS = (
         "",
         "%",
         "Upper bound, all rows together",
-        "Upper end of the interval that holds together over all items and marks of the report.",
+        "Upper end of the interval that holds together over all items and marks of the response.",
         "fraction",
     ),
     Quantity("verdict", "", "", "Verdict", "higher, lower, not resolved or not assessed: for this row alone."),
@@ -166,7 +166,7 @@ _COLUMNS = (
         "",
         "",
         "Verdict, all rows together",
-        "The same, holding over all items and marks of the report.",
+        "The same, holding over all items and marks of the response.",
     ),
     Quantity(
         "at_least",

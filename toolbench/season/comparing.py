@@ -14,22 +14,21 @@ from toolbench.metrology import (
     ItemCurves,
     ItemRuns,
     Outcome,
-    Pooled,
     Row,
     compare_items,
     find_spans,
     make_bands,
-    pool_repeatability,
     statistical_findings,
 )
-from toolbench.records.comparison import POOLED, TOLD, Band, ComparisonRecord, Item
+from toolbench.records.comparison import TOLD, Band, ComparisonRecord, Item
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.design import design_findings, refuse_unlike, same_content
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
-from toolbench.season.reducing import Reduced, Timing, reduce_runs
+from toolbench.season.reducing import Reduced, reduce_runs
+from toolbench.season.repeats import Repeats, find_repeats, lend_repeatability, value_of
 from toolbench.season.sources import parts_of
 
 BAND_POINTS = 100
@@ -99,7 +98,9 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
     refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
     pairs = _pairs(items, episode.compare)
     rows = _rows(list(runs.values()), protocol)
-    outcome, supporting = _judge(season, plan, protocol, items, runs, rows, pairs, reduced.timing)
+    single = any(len(item.runs) == 1 for item in items)
+    repeats = find_repeats(season, protocol, runs, reduced.timing) if single else ()
+    outcome, supporting = _judge(season, plan, protocol, items, runs, rows, pairs, repeats)
     bands = tuple(
         band
         for response in protocol.response
@@ -127,7 +128,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         family_level=outcome.family_level,
         supporting_size=supporting.family_size if supporting else 0,
         supporting_level=supporting.family_level if supporting else float("nan"),
-        digests=_digests(season, list(runs.values())),
+        digests=_digests(season, [*runs.values(), *(run for like in repeats for run in like)]),
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
     )
 
@@ -140,7 +141,7 @@ def _judge(
     runs: dict[str, Run],
     rows: Sequence[Row],
     pairs: Sequence[tuple[str, str]],
-    timing: Timing,
+    repeats: Repeats,
 ) -> tuple[Outcome, Outcome | None]:
     """All rows in one outcome, with the family of what is told of the response, and the outcome of all that explains it."""
     told = [row for row in rows if row.metric in TOLD and row.response in protocol.response]
@@ -151,7 +152,7 @@ def _judge(
             part,
             pairs,
             confidence=protocol.confidence,
-            pooled=_pooled(season, protocol, items, runs, part, timing),
+            pooled=lend_repeatability(repeats, protocol, part) if repeats or protocol.repeatability else None,
             equivalent_within=season.settings.episodes[plan.episode].equivalent_within,
         )
         for part in (told, rest)
@@ -259,7 +260,7 @@ def _rows(runs: Sequence[Run], protocol: Protocol) -> list[Row]:
 
 def _sample(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[Row]) -> ItemRuns:
     mine = [runs[r] for r in item.runs]
-    values = np.array([[_value(run, row) for row in rows] for run in mine], dtype=float)
+    values = np.array([[value_of(run, row) for row in rows] for run in mine], dtype=float)
     blocks = tuple(run.entry.block for run in mine)
     return ItemRuns(
         id=item.id,
@@ -267,58 +268,6 @@ def _sample(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[Row
         blocks=blocks if all(blocks) else (),
         sources=tuple(parts_of(season.settings, item.id, mine, row.response, row.metric, row.at) for row in rows),
     )
-
-
-def _value(run: Run, row: Row) -> float:
-    found = run.metric(row.response, row.metric, row.at)
-    return found.value if found is not None else float("nan")
-
-
-def _pooled(
-    season: Season, protocol: Protocol, items: Sequence[Item], runs: dict[str, Run], rows: Sequence[Row], timing: Timing
-) -> list[Pooled | None] | None:
-    """What single runs are judged by: the repeats of this protocol on the bench, else what the protocol states."""
-    if all(len(item.runs) > 1 for item in items):
-        return None
-    others = _repeats_elsewhere(season, protocol, runs, timing)
-    pooled: list[Pooled | None] = []
-    for row in rows:
-        if row.metric == "slope":
-            # Scatter is lent as a share of the level, and a slope is about zero: its share would be of nothing.
-            pooled.append(None)
-            continue
-        groups = [[v for run in like if np.isfinite(v := _value(run, row))] for like in others]
-        found = pool_repeatability(
-            [group for group in groups if len(group) > 1],
-            POOLED,
-            contains_per_run=True,
-        )
-        told = row.metric in TOLD and row.response in protocol.response
-        if found is None and told and protocol.repeatability is not None:
-            found = Pooled(
-                relative_sd=protocol.repeatability.value,
-                degrees_of_freedom=float("inf"),
-                label=f"repeatability assumed ({protocol.repeatability.source})",
-            )
-        pooled.append(found)
-    return pooled
-
-
-def _repeats_elsewhere(season: Season, protocol: Protocol, runs: dict[str, Run], timing: Timing) -> list[list[Run]]:
-    """Every cell of the protocol with repeats on this rig, reduced on this report's time base where the runs reach it."""
-    left_out = season.conditioning(protocol.id) | runs.keys()
-    wanted = [e for e in season.settings.runs if e.protocol == protocol.id and not e.excluded and e.run not in left_out]
-    known = list(runs.values())
-    if wanted:
-        try:
-            known += reduce_runs(season.settings, protocol, wanted, timing).runs
-        except AnalysisError:
-            wanted = []
-    rig = (known[0].rig, known[0].filter)
-    cells: dict[tuple[str, str], list[Run]] = defaultdict(list)
-    for run in (run for run in known if (run.rig, run.filter) == rig):
-        cells[(run.entry.tool, run.entry.setup)].append(run)
-    return [like for like in cells.values() if len(like) > 1]
 
 
 def _bands(
