@@ -8,7 +8,7 @@ keep n - 1 degrees of freedom whatever is computed from them.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -181,8 +181,3 @@ def _member(value: float, unit: str, row: Floats, dof: float, name: str, label: 
         for j, share in enumerate(row)
     )
     return Estimate(value=value, unit=unit, components=components, degrees_of_freedom_override=dof)
-
-
-def named_contributions(estimate: Estimate) -> Mapping[str, float]:
-    """Contribution by source of what is not contained in scatter [unit], as an uncertainty budget lists it."""
-    return {c.source: c.contribution for c in estimate.components if not c.contained}

@@ -10,6 +10,7 @@ from typing import Any
 
 from toolbench.quantities import format_asymmetric
 from toolbench.records.findings import SEVERITY_ORDER
+from toolbench.view.wording.sentences import headline_among
 
 Results = Mapping[str, Any]
 
@@ -60,22 +61,13 @@ def label_of(results: Results, item: str) -> str:
     return f"{label} ({item})" if list(labels.values()).count(label) > 1 else label
 
 
-def _headline_metric(rows: list[dict[str, Any]]) -> tuple[str, float | None] | None:
-    """Sustained where there is one, else the last mark: the metric the report's own headline uses."""
-    kinds = [(row["metric"], row["at"]) for row in rows]
-    if ("sustained", None) in kinds:
-        return "sustained", None
-    marks = [at for metric, at in kinds if metric == "at_mark" and at is not None]
-    return ("at_mark", max(marks)) if marks else None
-
-
 def heads_of(results: Results) -> list[Head]:
     """One per response and compared pair."""
     rows = results.get("differences", [])
     found: list[Head] = []
     for response in dict.fromkeys(row["response"] for row in rows):
         mine = [row for row in rows if row["response"] == response]
-        wanted = _headline_metric(mine)
+        wanted = headline_among([(row["metric"], row["at"]) for row in mine])
         found += [_head(results, row) for row in mine if (row["metric"], row["at"]) == wanted]
     return found
 

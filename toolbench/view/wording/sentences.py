@@ -7,6 +7,7 @@ that holds for all rows of its family together leaves zero; the number beside it
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from toolbench.quantities import format_asymmetric, format_at_least, format_percent, format_seconds
@@ -46,7 +47,11 @@ class Headline:
 
 def headline_metric(record: ComparisonRecord, response: str) -> tuple[str, float | None] | None:
     """The metric that headlines use: sustained where there is one, else the last mark; None where neither is there."""
-    rows = [(r.metric, r.at) for r in record.differences if r.response == response]
+    return headline_among([(r.metric, r.at) for r in record.differences if r.response == response])
+
+
+def headline_among(rows: Sequence[tuple[str, float | None]]) -> tuple[str, float | None] | None:
+    """The headline's metric among rows (metric, at) of one response; the one rule for every page."""
     if ("sustained", None) in rows:
         return "sustained", None
     marks = [at for metric, at in rows if metric == "at_mark" and at is not None]
