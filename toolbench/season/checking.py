@@ -12,10 +12,9 @@ from toolbench.records.comparison import Item
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Run
 from toolbench.records.settings import Protocol, RunEntry
-from toolbench.season.design import design_findings, same_content
+from toolbench.season.design import design_findings, like_findings, same_content
 from toolbench.season.opening import ReportPlan, Season
 from toolbench.season.reducing import reduce_runs, unusable
-from toolbench.signal import like_run_findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +44,7 @@ def check_season(season: Season) -> CheckReport:
         findings += found
     for run in runs.values():
         findings += run.findings
-    findings += _like_runs(list(runs.values()))
+    findings += like_findings(list(runs.values()))
     findings += same_content({r.id: r.digest for r in runs.values()}, {r.id: r.entry.file for r in runs.values()})
     for plan in season.plans():
         findings += _plan_findings(season, plan, runs)
@@ -112,13 +111,6 @@ def _not_reported(season: Season) -> list[Finding]:
             else "compare the tools and setups of the episodes with those of the runs",
         )
     ]
-
-
-def _like_runs(runs: list[Run]) -> list[Finding]:
-    cells: dict[tuple[str, str, str], list[Run]] = defaultdict(list)
-    for run in runs:
-        cells[(run.entry.tool, run.entry.setup, run.entry.protocol)].append(run)
-    return [finding for like in cells.values() if len(like) > 2 for finding in like_run_findings(like)]
 
 
 def _plan_findings(season: Season, plan: ReportPlan, runs: dict[str, Run]) -> list[Finding]:

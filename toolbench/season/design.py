@@ -13,6 +13,7 @@ from toolbench.records.comparison import Item
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.records.settings import Certificate, Episode, Protocol, SeasonSettings, Sensor, Setup, Tool
+from toolbench.signal import like_run_findings
 
 NEEDS_DISCLOSURE = ("lent", "given", "paid")
 
@@ -300,6 +301,14 @@ def disclosure_findings(episode: Episode, tools: Sequence[Tool]) -> list[Finding
         for tool in tools
         if tool.obtained in NEEDS_DISCLOSURE and not episode.disclosure
     ]
+
+
+def like_findings(runs: Sequence[Run]) -> list[Finding]:
+    """Runs of one tool on one setup under one protocol beside each other: a wrong unit or zero in one of them."""
+    cells: dict[tuple[str, str, str], list[Run]] = defaultdict(list)
+    for run in runs:
+        cells[(run.entry.tool, run.entry.setup, run.entry.protocol)].append(run)
+    return [finding for like in cells.values() for finding in like_run_findings(like)]
 
 
 def same_content(digests: Mapping[str, str], files: Mapping[str, str]) -> list[Finding]:

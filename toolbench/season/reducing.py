@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from toolbench.errors import AnalysisError, Fault, RecordingError, SignalError
 from toolbench.records.findings import Finding
-from toolbench.records.runs import Onset, RawRun, Run
+from toolbench.records.runs import Floats, Onset, RawRun, Run
 from toolbench.records.settings import Protocol, RunEntry, SeasonSettings
 from toolbench.season.loading import load_run
 from toolbench.signal import find_end, find_start, make_grid, reduce
@@ -77,29 +77,34 @@ def reduce_runs(
             reason = f"stops {one.available_s:.3g} s after its onset, before the duration of {timing.duration_s:.3g} s is over"
             failed.append((one.entry, Fault(reason, file=one.entry.file)))
             continue
-        raw = one.raw or load_run(settings, one.entry)
-        logger = settings.loggers[one.entry.logger]
-        runs.append(
-            reduce(
-                raw,
-                protocol,
-                onset=one.onset,
-                duration_s=timing.duration_s,
-                marks_s=timing.marks_s,
-                window_s=timing.window_s,
-                edges=edges,
-                bandwidth_hz=logger.bandwidth_hz,
-                rig=logger.rig,
-                filter=logger.filter,
-                sensor_ranges={
-                    channel: limits
-                    for channel, sensor in raw.sensors.items()
-                    if (limits := settings.sensors[sensor].range) is not None and channel in raw.channels
-                },
-            )
-        )
+        try:
+            runs.append(_reduce_one(settings, protocol, one, timing, edges))
+        except (RecordingError, SignalError) as error:
+            failed.append((one.entry, replace(error.faults[0], file=one.entry.file)))
     findings = (*(unusable(entry, fault) for entry, fault in failed), *_timing_findings(protocol, timing, started))
     return Reduced(runs=tuple(runs), timing=timing, failed=tuple(failed), findings=findings)
+
+
+def _reduce_one(settings: SeasonSettings, protocol: Protocol, one: _Started, timing: Timing, edges: Floats) -> Run:
+    raw = one.raw or load_run(settings, one.entry)
+    logger = settings.loggers[one.entry.logger]
+    return reduce(
+        raw,
+        protocol,
+        onset=one.onset,
+        duration_s=timing.duration_s,
+        marks_s=timing.marks_s,
+        window_s=timing.window_s,
+        edges=edges,
+        bandwidth_hz=logger.bandwidth_hz,
+        rig=logger.rig,
+        filter=logger.filter,
+        sensor_ranges={
+            channel: limits
+            for channel, sensor in raw.sensors.items()
+            if (limits := settings.sensors[sensor].range) is not None and channel in raw.channels
+        },
+    )
 
 
 def find_timing(protocol: Protocol, shortest_s: float) -> Timing:
