@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 from typing import Literal
 
 from toolbench.logs.source import refusal
@@ -16,10 +17,26 @@ Kind = Literal["number", "stamp", "text", "empty"]
 _BRACKET = re.compile(
     r"^(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*(?:\([^()]*\)[^()]*)*)\))\s*$", re.S
 )
+# "Temp, °C (LGR S/N: 1234, SEN S/N: 5678)": the unit stands behind the comma, what is in brackets is no unit.
+_COMMA = re.compile(r"^(?P<name>[^,]+),\s*(?P<unit>[^\s,()\[\]][^,()\[\]]*?)\s*(?:\(.*\)|\[.*\])?\s*$", re.S)
 # Behind an underscore only these count: "p_in" is not inches and "valve_a" is not amperes.
 _SUFFIXES = frozenset(
     ["Nm", "kNm", "bar", "mbar", "kPa", "MPa", "Pa", "psi", "kN", "lbf", "rpm", "degC", "mV", "mA", "Hz", "lpm"]
 )
+
+# Units of channels that are carried along and that no analysis converts.
+_OTHERS = frozenset(
+    ["m/s", "mm/s", "mm/min", "in/s", "in/min", "km/h", "kmh", "mph", "kph", "deg", "°", "db", "dba", "counts", "count", "cnt",
+     "strain", "με", "ue", "ustrain", "microstrain", "um/m", "mm/mm", "in/in", "%rh", "rh", "wh", "mwh", "kwh", "j", "kj", "g",
+     "lx", "lux", "mv/v", "v/v", "raw", "bit", "bits", "adc", "lsb", "digit", "digits", "dps", "ut", "gauss", "us/cm",
+     "ms/cm", "ph", "ntu", "mg/l", "dbar", "va", "var", "kvar", "lambda", "afr", "kg/h", "g/s", "l/100km", "nl", "uf",
+     "nf", "pf", "uh", "mh", "dbm", "mmh2o", "inh2o", "cmh2o", "lb/h", "rpm/s", "slpm", "sccm", "slm", "kgf*cm"]
+)  # fmt: skip
+# What stands in a row of units where a column has none: a dash, or the words for a stamp, a count and an index.
+_NO_UNITS = frozenset(["", "-", "–", "—", "1", "none", "n/a", "na", "ts", "rn", "[]", "()", "--", "unitless", "nan"])
+
+# What stands in a row that says how the values were made; "min" there is no minute.
+_PROCESSING = frozenset(["avg", "smp", "max", "std", "tot", "mean", "average", "rms", "peak", "sample", "raw value"])
 
 # Seconds in one unit of time, by every spelling seen in loggers. Exact as ratios: value * num / den.
 TIME_UNITS: dict[str, tuple[int, int]] = {
@@ -69,15 +86,20 @@ def split_unit(written: str) -> tuple[str, str]:
     match = _BRACKET.match(text)
     if match:
         unit = (match["square"] if match["square"] is not None else match["round"]).strip()
-        if _looks_like_unit(unit):
+        if looks_like_unit(unit):
             return match["name"].strip(), unit
+    if "," in text and (match := _COMMA.match(text)) and looks_like_unit(match["unit"].strip()):
+        return match["name"].strip(), match["unit"].strip()
     return text, ""
 
 
-def _looks_like_unit(text: str) -> bool:
-    if not text or text[0].isdigit():
+@lru_cache(maxsize=4096)
+def looks_like_unit(text: str) -> bool:
+    """Whether a text is a unit in a spelling that loggers use, also one that no analysis converts."""
+    if not text or text[0].isdigit() or len(text) > 24:
         return False
-    return is_time_unit(text) or is_unit(text)
+    folded = text.replace("µ", "u").replace("μ", "u").replace("²", "2").replace("^", "").casefold()
+    return is_time_unit(text) or folded in _OTHERS or is_unit(text)
 
 
 def _suffix_unit(name: str) -> str:
@@ -89,13 +111,21 @@ def _suffix_unit(name: str) -> str:
 
 
 def is_unit_row(cells: Sequence[str]) -> bool:
-    """Whether a row under the names holds units: every filled cell is one, and at least one is filled."""
-    filled = [cell.strip().strip("[]()").strip() for cell in cells if cell.strip()]
-    return (
-        bool(filled)
-        and all(cell in ("", "-", "–", "1", "none") or _looks_like_unit(cell) for cell in filled)
-        and any(_looks_like_unit(cell) for cell in filled)
-    )
+    """Whether a row under the names holds units: at least one is, and of the others no more than a third is an unknown word."""
+    filled = [bare_unit(cell) for cell in cells if cell.strip()]
+    if any(cell.casefold() in _PROCESSING for cell in filled):
+        return False
+    units = sum(looks_like_unit(cell) for cell in filled)
+    unknown = sum(not looks_like_unit(cell) and cell.casefold() not in _NO_UNITS for cell in filled)
+    return units > 0 and 2 * unknown <= units
+
+
+def bare_unit(cell: str) -> str:
+    """A cell of a row of units without its brackets; "" where it says that there is none."""
+    text = cell.strip()
+    if len(text) > 1 and text[0] + text[-1] in ("[]", "()"):
+        text = text[1:-1].strip()
+    return "" if text.casefold() in _NO_UNITS else text
 
 
 def name_columns(
@@ -109,13 +139,16 @@ def name_columns(
         name, unit = split_unit(text)
         row_unit = unit_row[index].strip() if index < len(unit_row) else ""
         if row_unit:
-            bare = row_unit[1:-1].strip() if row_unit[0] + row_unit[-1] in ("[]", "()") else row_unit
-            unit = "" if bare in ("-", "–", "none") else bare
+            unit = bare_unit(row_unit)
         unit = unit or _suffix_unit(name)
         name = name or f"column {index + 1}"
         taken[name] = taken.get(name, 0) + 1
         if taken[name] > 1:
-            name = f"{name} ({taken[name]})"
+            stem, number = name, taken[name]
+            while f"{stem} ({number})" in taken:
+                number += 1
+            name = f"{stem} ({number})"
+            taken[name] = 1
         columns.append(Column(index, name, text, unit, kind, samples[index]))
     return tuple(columns)
 

@@ -88,7 +88,8 @@ TABLE: dict[str, dict[str, float]] = {
         "in*lb": _INCH * _LBF, "lb*in": _INCH * _LBF, "inlb": _INCH * _LBF, "in*lbs": _INCH * _LBF,
         "inlbs": _INCH * _LBF,
     },
-    "force": {"N": 1, "kN": 1e3, "daN": 10, "lbf": _LBF, "kgf": _GRAVITY, "kp": _GRAVITY},
+    "force": {"N": 1, "kN": 1e3, "daN": 10, "lbf": _LBF, "kgf": _GRAVITY, "kp": _GRAVITY, "newton": 1,
+        "newtons": 1},
     "pressure": {
         "Pa": 1, "hPa": 100, "kPa": 1e3, "MPa": 1e6, "MPA": 1e6, "bar": 1e5, "mbar": 100, "psi": _PSI,
         "lbf/in2": _PSI,
@@ -117,9 +118,9 @@ TABLE: dict[str, dict[str, float]] = {
         "min": 60, "minute": 60, "minutes": 60, "h": 3600, "hr": 3600, "hour": 3600, "hours": 3600, "d": 86400,
         "day": 86400,
     },
-    "voltage": {"V": 1, "mV": 1e-3, "uV": 1e-6, "kV": 1e3, "Volt": 1, "Volts": 1},
+    "voltage": {"V": 1, "mV": 1e-3, "uV": 1e-6, "kV": 1e3, "Volt": 1, "Volts": 1, "millivolt": 1e-3, "millivolts": 1e-3},
     "current": {"A": 1, "mA": 1e-3, "uA": 1e-6, "kA": 1e3, "Amp": 1, "Amps": 1, "Ampere": 1},
-    "temperature": {"degC": 1, "C": 1, "K": 1, "degF": 5 / 9, "F": 5 / 9, "celsius": 1, "kelvin": 1,
+    "temperature": {"degC": 1, "C": 1, "c": 1, "K": 1, "degF": 5 / 9, "F": 5 / 9, "celsius": 1, "kelvin": 1,
     "fahrenheit": 5 / 9},
     "temperature_difference": {"K": 1, "degC": 1, "C": 1, "degF": 5 / 9, "F": 5 / 9, "celsius": 1,
     "fahrenheit": 5 / 9},
@@ -140,7 +141,7 @@ TABLE: dict[str, dict[str, float]] = {
                    "psi/cfm": _PSI / _CFM, "psi/scfm": _PSI / (_CFM * 1.01325)},
     # Kv is m3/h of water at 1 bar, Cv US gallons a minute at 1 psi: Kv = 0.865 Cv
     "flow_coefficient": {"Cv": 1, "Kv": 1 / (231 * _INCH**3 * 60 * math.sqrt(1e5 / _PSI))},
-    "power": {"W": 1, "kW": 1e3, "hp": 550 * _FOOT * _LBF},
+    "power": {"W": 1, "watt": 1, "watts": 1, "mW": 1e-3, "kW": 1e3, "hp": 550 * _FOOT * _LBF},
     "acceleration": {"m/s2": 1},
 }  # fmt: skip
 

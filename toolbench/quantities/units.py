@@ -70,7 +70,7 @@ _FUSED = {"psia": ("psi", True), "psig": ("psi", False), "bara": ("bar", True), 
 _REPLACE = str.maketrans(
     {"·": "*", "⋅": "*", "∙": "*", "×": "*", "•": "*", "²": "2", "³": "3", "µ": "u", "μ": "u", "\u03a9": "ohm",
      "\u2126": "ohm", "℃": "degC", "℉": "degF", "″": '"', "”": '"', "′": "'", "’": "'", "−": "-", "\u00a0": " ", "\u2009": " ",
-     "\u202f": " ", "ℓ": "L"}
+     "\u202f": " ", "ℓ": "L", "ﾟ": "°", "゜": "°", "º": "°", "˚": "°"}
 )  # fmt: skip
 _NUMBER = re.compile(
     r"^\s*(?P<number>[+-]?(?:\d+\s+\d+/\d+|\d+/\d+|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?))\s*(?P<unit>\D.*)?$", re.DOTALL
@@ -80,6 +80,9 @@ _NUMBER = re.compile(
 def _plain(unit: str) -> str:
     text = unit.strip().translate(_REPLACE)
     text = re.sub(r"°\s*", "deg", text)
+    text = re.sub(r"^deg(?:rees?|\.)?[\s_]*(?=(?:[CFK]|[Cc]elsius|[Ff]ahrenheit)$)", "deg", text, flags=re.IGNORECASE)
+    text = re.sub(r"^deg(celsius|fahrenheit)$", r"\1", text, flags=re.IGNORECASE)
+    text = re.sub(r"^(L|N?m3|ft3|kg)_(h|min|s|hr)$", r"\1/\2", text, flags=re.IGNORECASE)
     text = re.sub(r"\^|\*\*", "", text)
     return re.sub(r"\s+", " ", text)
 

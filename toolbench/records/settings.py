@@ -59,6 +59,8 @@ class DialectOverrides:
     header_line: int | None = None
     unit_line: int | None = None
     skip_lines: tuple[int, ...] = ()
+    missing: tuple[str, ...] | None = None
+    """Cells that mean "no value"; None finds the known spellings, an empty tuple takes every number as a value."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

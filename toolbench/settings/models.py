@@ -145,6 +145,7 @@ class LoggerModel(Model):
     header_line: Line | None = None
     unit_line: Line | None = None
     skip_lines: list[Line] = Field(default_factory=list)
+    missing: list[str | int | float] | None = None
 
 
 class ScaleModel(Model):

@@ -45,6 +45,7 @@ channels.torque = "Torque [N*m]"
 #header_line = 1
 #unit_line = 2
 #skip_lines = [3]
+#missing = ["-99.9", "OFF"]         # cells that mean "no value"; [] takes every number as a value
 
 # What is known of a sensor; without it the uncertainty says "repeatability only, sensor not stated".
 #[sensors.inlet-gauge]

@@ -212,6 +212,7 @@ def _logger(logger: Logger) -> dict[str, Any]:
         "header_line": dialect.header_line,
         "unit_line": dialect.unit_line,
         "skip_lines": list(dialect.skip_lines) or None,
+        "missing": list(dialect.missing) if dialect.missing is not None else None,
         "channels": {name: _channel(channel) for name, channel in logger.channels.items()} or None,
     }
     return {key: value for key, value in values.items() if value is not None}
