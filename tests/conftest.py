@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -27,3 +29,16 @@ def demo(root: Path) -> Path:
 def chromium() -> str:
     """Path of a Chromium."""
     return need(shutil.which("chromium") or shutil.which("chromium-browser"), "Chromium")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def cache_of_the_tests(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """No test sees or fills the cache of whoever runs it."""
+    before = os.environ.get("TOOLBENCH_CACHE")
+    folder = tmp_path_factory.mktemp("cache")
+    os.environ["TOOLBENCH_CACHE"] = str(folder)
+    yield folder
+    if before is None:
+        del os.environ["TOOLBENCH_CACHE"]
+    else:
+        os.environ["TOOLBENCH_CACHE"] = before

@@ -35,16 +35,20 @@ def digest_bytes(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def write_bytes(path: Path, data: bytes) -> None:
-    """Write a whole file or nothing: a temporary neighbour, then a rename. Raises OutputError."""
+def write_bytes(path: Path, data: bytes, *, durable: bool = True) -> None:
+    """Write a whole file or nothing: a temporary neighbour, then a rename. Raises OutputError.
+
+    With `durable` the bytes are on the disk before the rename, so that no loss of power leaves half of them; without, it is faster.
+    """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
         try:
             with os.fdopen(handle, "wb") as stream:
                 stream.write(data)
-                stream.flush()
-                os.fsync(stream.fileno())
+                if durable:
+                    stream.flush()
+                    os.fsync(stream.fileno())
             umask = os.umask(0)
             os.umask(umask)
             Path(name).chmod(0o666 & ~umask)

@@ -62,14 +62,16 @@ def recording(level: float, rows: int, random: np.random.Generator, rate_hz: flo
     )
 
 
-def write_season(folder: Path, *, runs: int, rows: int, distinct: int | None = None, seed: int = 20260101) -> Path:
+def write_season(
+    folder: Path, *, runs: int, rows: int, distinct: int | None = None, seed: int = 20260101, rate_hz: float = 1000.0
+) -> Path:
     """A season of `runs` recordings on each of three setups, `rows` samples each.
 
     With `distinct`, only that many files per setup are written and the other names are hard links to them.
     """
     random = np.random.default_rng(seed)
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "bench.toml").write_text(BENCH.replace("DURATION", f"{(rows - 1000) // 1000 - 1}"), encoding="utf-8")
+    (folder / "bench.toml").write_text(BENCH.replace("DURATION", f"{int(rows / rate_hz - 1) - 1}"), encoding="utf-8")
     for setup, level in zip(SETUPS, LEVELS, strict=True):
         place = folder / "recordings" / "wrench" / setup
         place.mkdir(parents=True, exist_ok=True)
@@ -78,5 +80,5 @@ def write_season(folder: Path, *, runs: int, rows: int, distinct: int | None = N
             if distinct is not None and run >= distinct:
                 os.link(place / f"held-{setup}{run % distinct:03d}.csv", path)
             else:
-                recording(level, rows, random).to_csv(path, index=False)
+                recording(level, rows, random, rate_hz).to_csv(path, index=False)
     return folder

@@ -32,10 +32,13 @@ class Command:
 
 
 def environment() -> dict[str, str]:
-    """The caller's, with the checkout first on the path and one thread per linear algebra, as both sides are to have."""
+    """The caller's, with the checkout first on the path and one thread per linear algebra, as both sides are to have.
+
+    Nothing is kept between calls: every turn reads its recordings.
+    """
     path = os.pathsep.join(filter(None, [str(CHECKOUT), os.environ.get("PYTHONPATH", "")]))
     one = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-    return {**os.environ, **one, "PYTHONPATH": path, "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
+    return {**os.environ, **one, "PYTHONPATH": path, "PYDEVD_DISABLE_FILE_VALIDATION": "1", "TOOLBENCH_CACHE": "off"}
 
 
 def run(command: Command) -> Cost:

@@ -8,24 +8,37 @@ import numpy as np
 
 from toolbench.errors import Fault, RecordingError
 from toolbench.logs import Log, read_log
+from toolbench.logs.known import Known
 from toolbench.quantities import QuantityError, channel_quantity, unit_factor
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, RawRun
 from toolbench.records.settings import Channel, Logger, RunEntry, SeasonSettings
 
 
-def load_run(settings: SeasonSettings, entry: RunEntry) -> RawRun:
+def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = None) -> RawRun:
     """Read one recording and convert its channels to SI.
+
+    Parameters
+    ----------
+    settings, entry
+        Which file, and what is known of its logger.
+    known : Known, optional
+        The file's digest where it is known already; it is then not worked out again.
 
     Raises
     ------
     RecordingError
-        The file is missing or unreadable, a channel's column or unit is not there, or time does not rise.
+        The file is missing or unreadable, a channel's column or unit is not there, time does not rise, or the file is no
+        longer in the state of `known`.
     """
     logger = settings.loggers[entry.logger]
     path = settings.folder / entry.file
-    _stay_inside(settings, entry)
-    log = read_log(path, logger=logger)
+    stay_inside(settings, entry)
+    log = read_log(path, logger=logger, with_digest=known is None)
+    if known is not None and not known.is_as_it_was():
+        raise RecordingError(
+            Fault("changed while it was read", file=entry.file, mend="read it again when the logger has closed it")
+        )
     _refuse_steps_back(log, entry)
     channels: dict[str, Floats] = {}
     units: dict[str, str] = {}
@@ -67,13 +80,13 @@ def load_run(settings: SeasonSettings, entry: RunEntry) -> RawRun:
         channels=channels,
         units=units,
         sensors=sensors,
-        digest=log.digest,
+        digest=log.digest if known is None else known.digest,
         findings=(*findings, *missing),
     )
 
 
-def _stay_inside(settings: SeasonSettings, entry: RunEntry) -> None:
-    """A link must not lead a recording out of the season: what is analysed is what the folder holds."""
+def stay_inside(settings: SeasonSettings, entry: RunEntry) -> None:
+    """A link must not lead a recording out of the season: what is analysed is what the folder holds. Raises RecordingError."""
     root = settings.folder.resolve()
     try:
         target = (settings.folder / entry.file).resolve()

@@ -2,19 +2,22 @@
 
 The shortest run decides the duration where the protocol states none, so every onset is found before the first run is cut.
 Raw samples are kept between the two passes only while they fit a fixed budget; beyond it a file is read again.
+A recording that was reduced before, in whatever season and under whatever name, is not read at all (`remembering`).
 """
 
 from __future__ import annotations
 
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 
 from toolbench.errors import AnalysisError, Fault, RecordingError, SignalError
+from toolbench.logs.known import Known
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, Onset, RawRun, Run
 from toolbench.records.settings import Protocol, RunEntry, SeasonSettings
-from toolbench.season.loading import load_run
+from toolbench.season.loading import load_run, stay_inside
+from toolbench.season.remembering import Begun, Memory, open_memory
 from toolbench.signal import find_end, find_start, make_grid, reduce
 
 RAW_BUDGET_BYTES = 200_000_000
@@ -49,10 +52,17 @@ class Reduced:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Started:
     entry: RunEntry
-    onset: Onset
-    available_s: float
-    interval_s: float
+    begun: Begun
+    known: Known | None
     raw: RawRun | None
+
+    @property
+    def available_s(self) -> float:
+        return self.begun.available_s
+
+    @property
+    def interval_s(self) -> float:
+        return self.begun.interval_s
 
 
 def reduce_runs(
@@ -65,7 +75,8 @@ def reduce_runs(
     AnalysisError
         When not one of the recordings can be analysed.
     """
-    started, failed = _find_starts(settings, protocol, entries)
+    memory = open_memory(settings, protocol)
+    started, failed = _find_starts(settings, protocol, entries, memory)
     if not started:
         raise AnalysisError([fault for _, fault in failed] or Fault("there are no recordings", key=protocol.id))
     timing = timing or find_timing(protocol, min(one.available_s for one in started))
@@ -78,20 +89,33 @@ def reduce_runs(
             failed.append((one.entry, Fault(reason, file=one.entry.file)))
             continue
         try:
-            runs.append(_reduce_one(settings, protocol, one, timing, edges))
+            runs.append(_remembered_run(settings, protocol, one, timing, edges, memory))
         except (RecordingError, SignalError) as error:
             failed.append((one.entry, replace(error.faults[0], file=one.entry.file)))
     findings = (*(unusable(entry, fault) for entry, fault in failed), *_timing_findings(protocol, timing, started))
     return Reduced(runs=tuple(runs), timing=timing, failed=tuple(failed), findings=findings)
 
 
+def _remembered_run(
+    settings: SeasonSettings, protocol: Protocol, one: _Started, timing: Timing, edges: Floats, memory: Memory | None
+) -> Run:
+    """The reduced run, from memory where it is there; else it is worked out and kept."""
+    if memory is None or one.known is None:
+        return _reduce_one(settings, protocol, one, timing, edges)
+    run = memory.run(one.known, one.entry, astuple(timing), edges)
+    if run is None:
+        run = _reduce_one(settings, protocol, one, timing, edges)
+        memory.keep_run(one.known, run, astuple(timing), edges)
+    return run
+
+
 def _reduce_one(settings: SeasonSettings, protocol: Protocol, one: _Started, timing: Timing, edges: Floats) -> Run:
-    raw = one.raw or load_run(settings, one.entry)
+    raw = one.raw or load_run(settings, one.entry, one.known)
     logger = settings.loggers[one.entry.logger]
     return reduce(
         raw,
         protocol,
-        onset=one.onset,
+        onset=one.begun.onset,
         duration_s=timing.duration_s,
         marks_s=timing.marks_s,
         window_s=timing.window_s,
@@ -169,32 +193,43 @@ def _available(raw: RawRun, protocol: Protocol, onset: Onset) -> float:
 
 
 def _find_starts(
-    settings: SeasonSettings, protocol: Protocol, entries: Sequence[RunEntry]
+    settings: SeasonSettings, protocol: Protocol, entries: Sequence[RunEntry], memory: Memory | None
 ) -> tuple[list[_Started], list[tuple[RunEntry, Fault]]]:
     started: list[_Started] = []
     failed: list[tuple[RunEntry, Fault]] = []
     held = 0
     for entry in entries:
         try:
-            raw = load_run(settings, entry)
-            onset = find_start(raw, protocol)
+            one = _find_start(settings, protocol, entry, memory)
         except (RecordingError, SignalError) as error:
             failed.append((entry, replace(error.faults[0], file=entry.file)))
             continue
-        size = sum(values.nbytes for values in raw.channels.values()) + raw.time_s.nbytes
+        size = _size(one.raw)
         keep = held + size <= RAW_BUDGET_BYTES
         held += size if keep else 0
-        span = float(raw.time_s[-1] - raw.time_s[0])
-        started.append(
-            _Started(
-                entry=entry,
-                onset=onset,
-                available_s=_available(raw, protocol, onset),
-                interval_s=span / (len(raw.time_s) - 1),
-                raw=raw if keep else None,
-            )
-        )
+        started.append(one if keep else replace(one, raw=None))
     return started, failed
+
+
+def _find_start(settings: SeasonSettings, protocol: Protocol, entry: RunEntry, memory: Memory | None) -> _Started:
+    """Where a recording starts: from memory, without its samples, or read."""
+    known = None
+    if memory is not None:
+        stay_inside(settings, entry)
+        known = memory.find(entry)
+        if known is not None and (begun := memory.begun(known, entry)) is not None:
+            return _Started(entry=entry, begun=begun, known=known, raw=None)
+    raw = load_run(settings, entry, known)
+    onset = find_start(raw, protocol)
+    span = float(raw.time_s[-1] - raw.time_s[0])
+    begun = Begun(onset=onset, available_s=_available(raw, protocol, onset), interval_s=span / (len(raw.time_s) - 1))
+    if memory is not None and known is not None:
+        memory.keep_begun(known, entry, begun)
+    return _Started(entry=entry, begun=begun, known=known, raw=raw)
+
+
+def _size(raw: RawRun | None) -> int:
+    return 0 if raw is None else sum(values.nbytes for values in raw.channels.values()) + raw.time_s.nbytes
 
 
 def unusable(entry: RunEntry, fault: Fault) -> Finding:
