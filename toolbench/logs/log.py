@@ -27,11 +27,12 @@ class Log:
     time : TimeBase
         Source, interval, rate, gaps, repeats and steps back of the time base, with lines of the file.
     dialect : Dialect
-        Encoding, delimiter, decimal mark and the lines where names, units and data stand.
+        Encoding, delimiter, decimal mark and the lines where names, units and data stand; or the `container` of a file
+        that is no text, where a row stands for a line.
     findings : tuple of Finding
         What was inferred, dropped or doubtful, with lines.
     digest : str
-        sha256 of the file's bytes.
+        sha256 of the file's bytes; of a DataFrame, over its names, units and values.
     """
 
     data: pd.DataFrame
@@ -84,6 +85,9 @@ def _sentence(finding: Finding) -> str:
 
 def written_as(dialect: Dialect) -> str:
     """One line for people: encoding, delimiter, decimal mark and where the rows begin."""
+    if dialect.container:
+        group = dialect.extra.get("group")
+        return dialect.container + (f", group {group!r}" if group else "") + ", rows counted from 1"
     delimiter = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "blanks"}.get(
         dialect.delimiter, dialect.delimiter
     )

@@ -10,6 +10,7 @@ import pandas as pd
 
 from toolbench.files import digest
 from toolbench.logs.clock import TimeSource, choose_time
+from toolbench.logs.doors import suffix_differs, through_door
 from toolbench.logs.encoding import Encoding, find_encoding
 from toolbench.logs.layout import ENOUGH_ROWS, Layout, find_layout
 from toolbench.logs.log import Log
@@ -23,22 +24,26 @@ from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
 
 def read_log(
-    path: str | os.PathLike[str],
+    path: str | os.PathLike[str] | pd.DataFrame,
     *,
     logger: Logger | None = None,
     columns: Sequence[str] | None = None,
+    group: str | None = None,
     with_digest: bool = True,
 ) -> Log:
-    """Read one logger file, finding its dialect, its units and its time base.
+    """Read one recording, finding its dialect, its units and its time base.
 
     Parameters
     ----------
-    path : str or path
-        The file.
+    path : str, path or DataFrame
+        A file: text as loggers write it, Parquet, Feather or Arrow IPC, TDMS, MDF, or what an installed reader of others
+        takes; told by its first bytes. Or a DataFrame, whose index may be the time: stamps, durations, or floats.
     logger : Logger, optional
         What is known about the logger; whatever it states is believed, the rest is found.
     columns : sequence of str, optional
         The columns wanted, each as in the file or without its bracketed unit. Default: all but the time.
+    group : str, optional
+        The group of channels that is meant in a file that holds several; also ``group`` of the logger.
     with_digest : bool
         Whether `Log.digest` is worked out, which costs one more pass over the bytes.
 
@@ -53,6 +58,10 @@ def read_log(
     RecordingError
         The file cannot be read, or can be read in two ways that differ; the message names the key that settles it.
     """
+    door = through_door(path, logger=logger, columns=columns, group=group, with_digest=with_digest)
+    if door is not None:
+        return door
+    assert not isinstance(path, pd.DataFrame)
     source = open_source(path)
     overrides = logger.dialect if logger else DialectOverrides()
     encoding, layout = _look(source, overrides)
@@ -65,6 +74,7 @@ def read_log(
     name = source.path.name
     base, odd = judge_time(time_s, table, clock, start=start, file=name)
     findings = (
+        *suffix_differs(source.path),
         *_of_dialect(encoding, layout, every, name),
         *clock.findings,
         *_of_rows(table, clock, name),

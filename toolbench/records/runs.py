@@ -154,3 +154,5 @@ class Dialect:
     """Names as in the file."""
     preamble: tuple[str, ...] = ()
     extra: Mapping[str, Any] = field(default_factory=lambda: EMPTY)
+    container: str = ""
+    """What a file is that is no text: "Parquet", "TDMS". It has no encoding, delimiter and decimal mark; its rows count from 1."""

@@ -61,6 +61,8 @@ class DialectOverrides:
     skip_lines: tuple[int, ...] = ()
     missing: tuple[str, ...] | None = None
     """Cells that mean "no value"; None finds the known spellings, an empty tuple takes every number as a value."""
+    group: str | None = None
+    """The group that is meant in a file that holds several."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -103,6 +103,7 @@ def _dialect(model: models.LoggerModel, path: Path, faults: Faults) -> DialectOv
         unit_line=model.unit_line,
         skip_lines=tuple(model.skip_lines),
         missing=None if model.missing is None else tuple(str(spelling) for spelling in model.missing),
+        group=model.group,
     )
 
 

@@ -146,6 +146,7 @@ class LoggerModel(Model):
     unit_line: Line | None = None
     skip_lines: list[Line] = Field(default_factory=list)
     missing: list[str | int | float] | None = None
+    group: str | None = None
 
 
 class ScaleModel(Model):

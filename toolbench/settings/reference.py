@@ -46,6 +46,7 @@ channels.torque = "Torque [N*m]"
 #unit_line = 2
 #skip_lines = [3]
 #missing = ["-99.9", "OFF"]         # cells that mean "no value"; [] takes every number as a value
+#group = "Run 1"                    # the one meant in a TDMS or MDF file that holds several groups
 
 # What is known of a sensor; without it the uncertainty says "repeatability only, sensor not stated".
 #[sensors.inlet-gauge]

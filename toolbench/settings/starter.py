@@ -213,6 +213,7 @@ def _logger(logger: Logger) -> dict[str, Any]:
         "unit_line": dialect.unit_line,
         "skip_lines": list(dialect.skip_lines) or None,
         "missing": list(dialect.missing) if dialect.missing is not None else None,
+        "group": dialect.group,
         "channels": {name: _channel(channel) for name, channel in logger.channels.items()} or None,
     }
     return {key: value for key, value in values.items() if value is not None}

@@ -1,0 +1,169 @@
+"""What a file is by its first bytes, and the readers of others that are installed."""
+
+from __future__ import annotations
+
+import stat
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
+from typing import Any
+
+from toolbench.logs.recorded import Part, Recorded, RecordedColumn
+from toolbench.logs.source import refusal
+
+GROUP = "toolbench.readers"
+TEXT_SUFFIXES = frozenset((".csv", ".tsv", ".txt", ".asc", ".log", ".prn", ""))
+
+
+@dataclass(frozen=True, slots=True)
+class Container:
+    """A format that toolbench reads by itself: its name, the suffixes it goes by, and what opens it."""
+
+    name: str
+    suffixes: tuple[str, ...]
+    parts: Callable[[Path], tuple[Part, ...]]
+
+
+def _parquet(path: Path) -> tuple[Part, ...]:
+    from toolbench.logs.columnar import parquet_parts
+
+    return parquet_parts(path)
+
+
+def _arrow(path: Path) -> tuple[Part, ...]:
+    from toolbench.logs.columnar import arrow_parts
+
+    return arrow_parts(path)
+
+
+def _tdms(path: Path) -> tuple[Part, ...]:
+    from toolbench.logs.tdms import tdms_parts
+
+    return tdms_parts(path)
+
+
+def _mdf(path: Path) -> tuple[Part, ...]:
+    from toolbench.logs.mdf import mdf_parts
+
+    return mdf_parts(path)
+
+
+_PARQUET = Container("Parquet", (".parquet", ".pq"), _parquet)
+_ARROW = Container("Arrow IPC", (".feather", ".arrow", ".ipc", ".arrows", ".ftr"), _arrow)
+_TDMS = Container("TDMS", (".tdms",), _tdms)
+_MDF = Container("MDF", (".mf4", ".mdf", ".mf3", ".dat"), _mdf)
+_MAGIC: tuple[tuple[bytes, Container], ...] = (
+    (b"PAR1", _PARQUET),
+    (b"ARROW1", _ARROW),
+    (b"FEA1", _ARROW),
+    (b"\xff\xff\xff\xff", _ARROW),
+    (b"TDSm", _TDMS),
+    (b"MDF     ", _MDF),
+    (b"UnFinMF ", _MDF),
+)
+# Files that people try and that hold no text: a sentence for each, unless a reader of others takes it.
+_FOREIGN: tuple[tuple[bytes, str, str], ...] = (
+    (b"PARE", "a Parquet file with an encrypted footer", "write it without encryption"),
+    (b"TDSh", "the index of a TDMS file", "name the .tdms file beside it"),
+    (b"PK\x03\x04", "a ZIP archive, perhaps a workbook (.xlsx)", "save the sheet as CSV, or unpack the archive first"),
+    (b"\xd0\xcf\x11\xe0", "an old workbook (.xls) or another OLE file", "save the sheet as CSV"),
+    (b"\x89HDF\r\n", "an HDF5 file", "export the recording as CSV or Parquet"),
+    (b"MATLAB 5.0 MAT", "a MAT file", "export the recording as CSV or Parquet"),
+    (b"\x1f\x8b", "compressed by gzip", "unpack it first"),
+    (b"(\xb5/\xfd", "compressed by zstd", "unpack it first"),
+    (b"\xfd7zXZ\0", "compressed by xz", "unpack it first"),
+    (b"BZh", "compressed by bzip2", "unpack it first"),
+    (b"SQLite format 3\0", "an SQLite database", "export the recording as CSV"),
+    (b"%PDF-", "a PDF", "export the recording as CSV"),
+)
+OWN_SUFFIXES = {suffix: c for c in (_PARQUET, _ARROW, _TDMS, _MDF) for suffix in c.suffixes if suffix != ".dat"}
+
+
+def find_container(path: Path) -> Container | None:
+    """The reader for a file that is no text, None for text and for what the text reader has a sentence for.
+
+    Raises
+    ------
+    RecordingError
+        The file is of a known kind that is not read, or its plug-in cannot be loaded.
+    """
+    head = _head(path)
+    for magic, container in _MAGIC:
+        if head.startswith(magic):
+            return container
+    suffix = path.suffix.lower()
+    if suffix not in TEXT_SUFFIXES and suffix not in OWN_SUFFIXES and head:
+        point = _installed().get(suffix[1:])
+        if point is not None:
+            return Container(f"plug-in {point.name}", (suffix,), lambda where: _of_plugin(where, point))
+    for magic, what, mend in _FOREIGN:
+        if head.startswith(magic):
+            raise refusal(str(path), f"is {what}, which is not read", mend=mend)
+    return None
+
+
+def _head(path: Path) -> bytes:
+    """The first bytes of a regular file; b"" for anything else, which the caller has sentences for."""
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            return b""
+        with path.open("rb") as stream:
+            return stream.read(32)
+    except (OSError, ValueError):
+        return b""
+
+
+@lru_cache(maxsize=1)
+def _installed() -> dict[str, EntryPoint]:
+    """Readers of others, by suffix without the dot."""
+    return {point.name.lower().lstrip("."): point for point in entry_points(group=GROUP)}
+
+
+def _of_plugin(path: Path, point: EntryPoint) -> tuple[Part, ...]:
+    """What a reader of others gives. No parts: it says that the file is none of its own."""
+    whose = f"the reader {point.name!r}" + (f" of {point.dist.name}" if point.dist else "") + f" ({point.value})"
+    file = str(path)
+    try:
+        found = point.load()(path)
+    except Exception as error:  # noqa: BLE001  (anything may go wrong in somebody else's code)
+        said = (str(error).strip().splitlines() or [""])[0]
+        raise refusal(
+            file,
+            f"{whose} failed: {type(error).__name__}" + (f": {said}" if said else ""),
+            mend="tell its author, or export the recording as CSV",
+        ) from None
+    if found is None:
+        return ()
+    if not isinstance(found, Recorded) or not _is_whole(found):
+        raise refusal(
+            file,
+            f"{whose} gave {_seen(found)}, not a Recorded with columns of one length",
+            mend="tell its author: toolbench.logs.recorded says what a reader gives",
+        )
+    names = tuple(column.name for column in found.columns)
+    return (Part(label="", names=names, load=lambda: found),)
+
+
+def _is_whole(found: Recorded) -> bool:
+    try:
+        columns = tuple(found.columns)
+        lengths = {len(column.values) for column in columns}
+        good = all(
+            isinstance(c, RecordedColumn) and isinstance(c.name, str) and isinstance(c.unit, str) for c in columns
+        )
+        clock = found.clock is None or 0 <= found.clock < len(columns)
+        rate = found.rate_hz is None or found.rate_hz > 0
+    except (TypeError, AttributeError):
+        return False
+    return good and clock and rate and len(lengths) == 1 and lengths != {0}
+
+
+def _seen(found: Any) -> str:
+    if not isinstance(found, Recorded):
+        return f"a {type(found).__name__}"
+    try:
+        return f"columns of {', '.join(str(len(column.values)) for column in found.columns)} rows"
+    except (TypeError, AttributeError):
+        return "columns of the wrong kind"

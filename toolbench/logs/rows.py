@@ -1,0 +1,108 @@
+"""Findings about recordings that have rows instead of lines."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import fields, replace
+from typing import TypeVar
+
+import numpy as np
+
+from toolbench.errors import RecordingError
+from toolbench.logs.clock import TimeSource
+from toolbench.logs.names import Column
+from toolbench.logs.plain import Plain
+from toolbench.logs.seconds import count_text, lines_text
+from toolbench.logs.table import Table
+from toolbench.records.findings import Finding
+from toolbench.records.settings import DialectOverrides, Logger
+
+_LINE = re.compile(r"\bline(s?)(?= \d)|(?<=\d )line(s?)\b(?= among)")
+T = TypeVar("T", Finding, RecordingError)
+
+
+def said_of_rows(told: T) -> T:
+    """A finding or a refusal by the rules for text, with "row 5" where it says "line 5"."""
+    if isinstance(told, Finding):
+        return replace(told, message=_in_rows(told.message), mend=_in_rows(told.mend))
+    return type(told)([replace(fault, message=_in_rows(fault.message)) for fault in told.faults])
+
+
+def _in_rows(text: str) -> str:
+    return _LINE.sub(lambda match: f"row{match[1] or match[2] or ''}", text)
+
+
+def note(code: str, message: str, file: str, line: int | None = None) -> Finding:
+    return Finding(code=code, severity="note", kind="data", message=message, file=file, line=line)
+
+
+def doubtful_file(said: str, file: str) -> Finding:
+    return Finding(
+        code="reader-doubts",
+        severity="doubtful",
+        kind="data",
+        message=f"the file's reader says: {said}",
+        mend="copy the recording again once the logger has closed it",
+        file=file,
+    )
+
+
+def dialect_stated(logger: Logger | None, container: str, file: str) -> Iterator[Finding]:
+    """What a logger states about text says nothing here; its decimal mark does where numbers are stored as text."""
+    if logger is None:
+        return
+    stated = [
+        field.name
+        for field in fields(DialectOverrides)
+        if field.name not in ("group", "decimal") and getattr(logger.dialect, field.name) not in (None, (), "")
+    ]
+    if stated:
+        yield note("dialect-not-used", f"{', '.join(stated)} of the logger say nothing about {container}", file)
+
+
+def renamed(every: Sequence[Column], file: str) -> Iterator[Finding]:
+    names = [column.name for column in every]
+    twice = [name for name in names if re.search(r" \(\d+\)\Z", name) and name.rpartition(" (")[0] in names]
+    if twice:
+        yield note("duplicate-names", f"names that occur before are numbered: {', '.join(map(repr, twice))}", file)
+
+
+def rows_dropped(table: Table, clock: TimeSource, file: str) -> Iterator[Finding]:
+    if table.dropped:
+        yield Finding(
+            code="rows-dropped",
+            severity="doubtful",
+            kind="data",
+            message=f"{count_text(len(table.dropped), 'row')} without a time in {clock.label!r} left out: "
+            f"{lines_text(table.dropped)}",
+            mend="look at these rows; those around them stand as they are",
+            file=file,
+            line=table.dropped[0],
+        )
+
+
+def cells_found(table: Table, wanted: Sequence[Column], cells: Mapping[int, Plain], file: str) -> Iterator[Finding]:
+    """Cells that hold no number, and what was decided about a column."""
+    for column in wanted:
+        bad = table.unreadable.get(column.index, [])
+        if bad:
+            yield Finding(
+                code="cells-unreadable",
+                severity="doubtful",
+                kind="data",
+                message=f"{count_text(len(bad), 'cell')} of {column.name!r} without a readable number, taken as missing: "
+                f"{lines_text([line for line, _ in bad])}, the first is {bad[0][1]!r}",
+                mend="correct them where the table is made",
+                file=file,
+                line=bad[0][0],
+            )
+        values = table.columns[column.index]
+        if isinstance(values, np.ndarray) and values.dtype.kind == "f":
+            broken = {line for line, _ in bad}
+            missing = [line for row in np.flatnonzero(np.isnan(values)) if (line := table.line(row)) not in broken]
+            if missing:
+                message = f"{count_text(len(missing), 'cell')} of {column.name!r} without a value"
+                yield note("cells-missing", message, file, missing[0])
+        if cells[column.index].remark:
+            yield note("read-as", f"{column.name!r}: {cells[column.index].remark}", file)
