@@ -66,7 +66,7 @@ def describe(log: Log) -> dict[str, Any]:
                 "missing": int(len(values) - len(finite)) if number else 0,
             }
         )
-    dialect = _dialect(log) | {"extra": dict(log.dialect.extra), "container": log.dialect.container}
+    dialect = _dialect(log) | {"extra": dict(log.dialect.extra)}
     return {
         "source": log.source,
         "digest": log.digest,
@@ -116,26 +116,6 @@ def guess_channels(log: Log) -> dict[str, str]:
     return dict(sorted(found.items(), key=lambda item: order.index(item[1])))
 
 
-def find_response(log: Log) -> tuple[str | None, tuple[str, ...]]:
-    """The column that looks like the response, and all that could be it as well, the first included.
-
-    Returns
-    -------
-    column : str or None
-        The column of torque, else of force, else the only column of numbers; None where several could be it alike.
-    candidates : tuple of str
-        Columns of the same quantity, or every column of numbers where no quantity tells.
-    """
-    numbers = [name for name in log.data.columns if log.data[name].dtype.kind in "iuf"]
-    guessed = guess_channels(log)
-    for channel in ("torque", "force"):
-        column = guessed.get(channel)
-        if column is not None:
-            alike = [name for name in numbers if name == column or _quantity(log.units[name]) == channel]
-            return column, tuple(alike)
-    return (numbers[0] if len(numbers) == 1 else None), tuple(numbers)
-
-
 def _quantity(unit: str) -> str:
     try:
         return unit_factor(unit).quantity if unit else ""
@@ -157,12 +137,6 @@ def _fits(channel: str, unit: str) -> bool:
 def suggest_table(log: Log, logger: str = "rig") -> str:
     """The `[loggers.ID]` table of bench.toml for this file. Columns that no channel was guessed for stand as comments."""
     lines = [f"[loggers.{logger}]", f"time = {_time(log)}"]
-    if any(finding.code == "encoding-inferred" for finding in log.findings):
-        lines.append(
-            f"encoding = {_quote(log.dialect.encoding)}   # found by what the text says; the file has no mark of it"
-        )
-    if any(finding.code == "group-chosen" for finding in log.findings):
-        lines.append(f"group = {_quote(str(log.dialect.extra['group']))}")
     guessed = guess_channels(log)
     for channel, name in guessed.items():
         written = _unique(log, name)
