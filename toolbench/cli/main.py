@@ -14,6 +14,7 @@ COMMANDS = {
     "demo": ("toolbench.cli.starting", "The demo season, as a folder of your own."),
     "inspect": ("toolbench.cli.looking", "What a logger file holds, and the [loggers] table to paste."),
     "check": ("toolbench.cli.looking", "Everything that is wrong or doubtful, and the mend."),
+    "watch": ("toolbench.cli.watching", "At the bench: each new recording judged, keep or repeat now."),
     "report": ("toolbench.cli.rendering", "The reports of one episode that match."),
     "season": ("toolbench.cli.rendering", "Every report, the episode pages and the index; renders only what changed."),
     "cache": ("toolbench.cli.caching", "Where reduced recordings are kept, how much, and away with them."),

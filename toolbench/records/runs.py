@@ -30,6 +30,8 @@ class RawRun:
     sensors: Mapping[str, str]
     digest: str
     findings: tuple[Finding, ...] = ()
+    start: str = ""
+    """First stamp as ISO 8601 where the file has absolute time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,6 +20,8 @@ _WHERE = {
     "check_season": "checking",
     "compare_folders": "folders",
     "season_from_recordings": "folders",
+    "judge_recording": "judging",
+    "Judgement": "verdicts",
 }
 
 __all__ = sorted(_WHERE)

@@ -82,6 +82,7 @@ def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = No
         sensors=sensors,
         digest=log.digest if known is None else known.digest,
         findings=(*findings, *missing),
+        start=log.time.start,
     )
 
 

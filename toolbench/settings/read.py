@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from toolbench.errors import Fault
 from toolbench.files import digest
 from toolbench.quantities.glossary import channel_quantity
-from toolbench.records.settings import LogbookEntry, Protocol, SeasonSettings, Tool
+from toolbench.records.settings import Episode, LogbookEntry, Protocol, RunEntry, SeasonSettings, Tool
 from toolbench.settings import models
 from toolbench.settings.checks import check_correction, check_episode, check_ids, check_protocol
 from toolbench.settings.convert import (
@@ -69,6 +69,63 @@ def read_settings(folder: Path, *, episode: str | None = None) -> SeasonSettings
     return settings
 
 
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A season as it stands while recordings arrive. `settings.runs` are the rows of runs.csv that can be used; `faults` are
+    those of its other rows and of files that the pattern finds, which stop nobody at the bench."""
+
+    settings: SeasonSettings
+    pattern: Pattern | None
+    known: Known
+    faults: tuple[Fault, ...]
+
+
+def read_bench(folder: Path) -> Bench:
+    """Read a season folder as `read_settings` does, and go on with faulty runs set aside.
+
+    Raises
+    ------
+    SettingsError
+        With every fault of bench.toml and tools.csv.
+    """
+    folder = Path(folder)
+    faults = Faults()
+    document = read_document(folder, faults)
+    tools = read_tools(folder, faults)
+    if document is None:
+        faults.raise_all()
+        raise AssertionError("a document that cannot be read notes a fault")
+    settings = _assemble(folder, document, tools, faults)
+    aside = tuple(fault for fault in faults.found if _is_of_runs(fault))
+    faults.found = [fault for fault in faults.found if fault not in aside]
+    faults.raise_all()
+    episodes = settings.episodes.values()
+    known = _known(document, tools, [*episodes])
+    runs = tuple(run for run in settings.runs if run.line is not None and _is_usable(run, known))
+    return Bench(replace(settings, runs=runs), _pattern(document.model, known, Faults()), known, aside)
+
+
+def _is_of_runs(fault: Fault) -> bool:
+    return fault.file == RUNS or (fault.key or "").startswith(("recordings", "corrections"))
+
+
+def _is_usable(run: RunEntry, known: Known) -> bool:
+    """Whether tool, setup, protocol and logger of a run are there."""
+    named = {"tool": run.tool, "setup": run.setup, "protocol": run.protocol, "logger": run.logger}
+    return all(id and ((ids := known.of(kind)) is None or id in ids) for kind, id in named.items())
+
+
+def _known(document: Document, tools: dict[str, Tool] | None, episodes: Sequence[Episode]) -> Known:
+    named = tuple(dict.fromkeys(t for e in episodes for t in (*e.tools, *(tool for tool, _ in e.pairs))))
+    return Known(
+        tuple(tools) if tools is not None else None,
+        document.ids("setups"),
+        document.ids("protocols"),
+        document.ids("loggers"),
+        named,
+    )
+
+
 def _set_aside(settings: SeasonSettings, episode: str, faults: Faults) -> SeasonSettings:
     """Leave out the other episodes that have faults, and keep these faults as warnings."""
     others = [one for one in settings.episodes if one != episode]
@@ -94,9 +151,8 @@ def _assemble(folder: Path, document: Document, tools: dict[str, Tool] | None, f
     known_protocols, known_setups = document.ids("protocols"), document.ids("setups")
     protocols = _protocols(model, reader)
     episodes = {e.id: to_episode(e, known_protocols) for e in model.episodes}
-    known_tools = tuple(tools) if tools is not None else None
-    named = tuple(dict.fromkeys(t for e in episodes.values() for t in (*e.tools, *(tool for tool, _ in e.pairs))))
-    known = Known(known_tools, known_setups, known_protocols, document.ids("loggers"), named)
+    known = _known(document, tools, [*episodes.values()])
+    known_tools, named = known.tools, known.default_tools
     for episode, position in zip(model.episodes, document.positions, strict=True):
         converted = to_episode(episode, known_protocols)
         check_episode(converted, ("episodes", position), known_tools, known_setups, known_protocols, faults)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path, PurePosixPath
 
@@ -53,6 +53,24 @@ def read_runs(folder: Path, pattern: Pattern | None, known: Known, faults: Fault
                 entries.append(entry)
     _unique(entries, faults)
     return tuple(entries)
+
+
+def read_sheet(folder: Path, file: str, pattern: Pattern | None, known: Known, faults: Faults) -> tuple[RunEntry, ...]:
+    """Planned runs: rows with the columns of runs.csv, of which `file` and `run` may be empty, in the order to be made.
+
+    A `file` or a `run` that is not stated is an empty text in the entry.
+    """
+    table = read_table(folder, file, faults)
+    if table is None:
+        return ()
+    percent = _is_charge_percent(table)
+    rows = []
+    for row in table.rows:
+        said = row.text("file")
+        place = str(PurePosixPath(said.replace("\\", "/"))) if said and not path_fault(said) else ""
+        planned = _entry(row, place or "planned", table, pattern, known, percent)
+        rows.append(replace(planned, file=place, run=row.text("run")))
+    return tuple(sorted(rows, key=lambda row: float("inf") if row.order is None else row.order))
 
 
 def _rows(table: Table, pattern: Pattern | None, known: Known) -> list[RunEntry]:

@@ -131,7 +131,7 @@ def read_table(folder: Path, file: str, faults: Faults) -> Table | None:
     except OSError as error:
         faults.add(f"cannot be read: {error.strerror}", file=file)
         return None
-    delimiter, text = _delimiter(text)
+    delimiter, text = find_delimiter(text)
     records = _records(text, delimiter, file, faults)
     header = next(records, None)
     if header is None:
@@ -142,7 +142,7 @@ def read_table(folder: Path, file: str, faults: Faults) -> Table | None:
     return Table(file, columns, rows, delimiter, faults, header[0])
 
 
-def _delimiter(text: str) -> tuple[str, str]:
+def find_delimiter(text: str) -> tuple[str, str]:
     """The delimiter of the header, and the text; a first line `sep=;` says it outright and is blanked, lines still count."""
     first, _, rest = text.partition("\n")
     match = re.fullmatch(r'"?sep=(.)"?\s*', first)
@@ -173,15 +173,20 @@ def _columns(header: tuple[int, list[str]], file: str, faults: Faults) -> tuple[
     columns: dict[str, Column] = {}
     order: list[str] = []
     for written in header[1]:
-        match = _HEAD.match(written)
-        name = (match["name"] if match else written).strip().casefold().replace(" ", "_")
-        unit = ((match["square"] or match["round"] or "") if match else "").strip()
+        name, unit = split_head(written)
         if name in columns and name:
             faults.add(f'the column "{name}" stands twice', file=file, line=header[0], key=name)
         columns.setdefault(name, Column(name, unit, written))
         order.append(name)
     columns.pop("", None)
     return columns, order
+
+
+def split_head(written: str) -> tuple[str, str]:
+    """Name, in lower case, and unit of a column as its header writes them."""
+    match = _HEAD.match(written)
+    name = (match["name"] if match else written).strip().casefold().replace(" ", "_")
+    return name, ((match["square"] or match["round"] or "") if match else "").strip()
 
 
 def _cells(cells: list[str], order: list[str], line: int, file: str, faults: Faults) -> dict[str, str]:

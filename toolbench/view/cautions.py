@@ -78,9 +78,18 @@ def cautions(record: ComparisonRecord, settings: SeasonSettings) -> tuple[str, .
     """The cautions that fit the tools and setups of a comparison, the particular ones first. `REMINDER` goes with them."""
     tools = [settings.tools[t] for t in dict.fromkeys(i.tool for i in record.items) if t in settings.tools]
     setups = [settings.setups[s] for s in dict.fromkeys(i.setup for i in record.items) if s in settings.setups]
+    return (*_above_rating(record, tools), *_of_supplies(tools, setups), *_ALWAYS)
+
+
+def bench_cautions(settings: SeasonSettings) -> tuple[str, ...]:
+    """The cautions that fit the tools and setups of a whole season, at the bench. `REMINDER` goes with them."""
+    return (*_of_supplies([*settings.tools.values()], [*settings.setups.values()]), *_ALWAYS[:2])
+
+
+def _of_supplies(tools: list[Tool], setups: list[Setup]) -> list[str]:
     kinds = {s.supply for s in setups} | {t.supply for t in tools}
-    said = _above_rating(record, tools) + _wide_hose(setups)
+    said = _wide_hose(setups)
     for kind, texts in (("air", _AIR), ("battery", _BATTERY), ("mains", _MAINS)):
         if kind in kinds:
             said += texts
-    return (*said, *_ALWAYS)
+    return said
