@@ -96,9 +96,7 @@ def test_an_onset_is_found_early_and_late_in_a_record(rest_s: float) -> None:
 def test_a_second_start_far_behind_the_first_is_found() -> None:
     time = np.arange(40_000) / 1000
     values = np.where((time > 1) & (time < 5) | (time > 30), 500.0, 0.0) + np.sin(1000 * time)
-    with pytest.raises(
-        SignalError, match=r"two starts, at 1\.0\d\d s and at 30\.0\d\d s|two starts, at 0\.99\d s and at 29\.99\d s"
-    ):
+    with pytest.raises(SignalError, match=r"two starts: at 1\.0\d s and at 30\.0\d s"):
         find_onset(time, values)
 
 

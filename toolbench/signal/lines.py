@@ -62,14 +62,14 @@ def fit_line(x: Floats, y: Floats) -> Line:
 def moving_slope(x: Floats, y: Floats, width: int) -> Floats:
     """Slopes of the lines through every `width` consecutive points, shape (n - width + 1,).
 
-    Sums over a moving span by convolution: meant for the few hundred samples of a rise, not for a whole recording.
+    Running sums of values counted from their middle: meant for a rise, not for a whole recording.
     """
-    x = x - x[0]
-    y = y - y[0]
-    ones = np.ones(width)
+    x = x - x.mean()
+    y = y - y.mean()
 
     def total(values: Floats) -> Floats:
-        return np.convolve(values, ones, mode="valid")
+        sums = np.concatenate(([0.0], np.cumsum(values)))
+        return np.asarray(sums[width:] - sums[:-width])
 
     sx, sy = total(x), total(y)
     below = total(x * x) - sx * sx / width

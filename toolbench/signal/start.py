@@ -9,14 +9,14 @@ import numpy as np
 
 from toolbench.errors import Fault, SignalError
 from toolbench.records.runs import Floats
-from toolbench.signal.lines import fit_line
+from toolbench.signal.blows import Blows, find_blows, follow_blows
+from toolbench.signal.rest import find_rest
 from toolbench.signal.sampling import (
     block_means,
     find_sample_interval,
     first_above,
     moving_mean,
     noise,
-    robust_scatter,
     share_ahead,
     without_spikes,
 )
@@ -24,36 +24,33 @@ from toolbench.signal.sampling import (
 SMOOTHING_S = 0.005
 """Span of the moving mean that the coarse crossing is looked for on."""
 
+FAST_S = 0.04
+"""A rise from a tenth to a half in less than this is smoothed over a shorter span, lest the mean rounds its foot."""
+
 ALL_RISEN = 0.9
 """Share of the rise at which it is over: no line is looked for above it."""
 
 LASTING_S = 0.2
-"""A rise lasts when at least half of the samples in this span stay above the level; a knock does not."""
+"""A rise lasts when at least half of the samples in this span stay above the level; a knock does not ..."""
+
+BLOW_GAP_S = 0.13
+"""... or when three such spans in a row hold samples above it: blows at 8 Hz and more that fall back between."""
 
 GONE_S = 0.3
 """A run has ended when the response stays near rest for this long; a rise after that is a second start."""
 
-REST_S = 0.5
-"""The rest level is taken from the last part of the rest, this long, and at least REST_SAMPLES."""
+NOISY = 6.0
+"""The level is looked for this many standard deviations of the smoothed noise above rest, at least."""
 
-REST_SAMPLES = 50
 SLOW_SHARE = 0.3
 """Share of the whole span that must be slow change: blows at 8 Hz leave 0.27 of their span in means over 0.15 s."""
 
-QUIET_S, QUIET_SAMPLES, SURE_S = 0.02, 25, 0.15
-"""Least quiet part before the start: so long and so many samples, or so long at any rate."""
-
-DOUBT_S = 0.25
-"""A quiet part shorter than this may be the trough of a blow or the middle of the rise, and is looked at."""
-
-RISING_SHARE = 0.1
-"""A rest that climbs at this share of the rise's slope is no rest: the record began within the rise."""
-
-HIGH_REST = 0.3
-"""A short rest above this share of the highest value is taken for torque, not for preload or zero."""
+EARLY_S = 0.02
+"""So much rest at least must precede a step near the first sample."""
 
 FEWEST_SAMPLES = 20
-FEWEST_AT_REST = 5
+FIRST_SAMPLES, FIRST_S, FEWEST_FIRST = 50, 0.05, 5
+"""The level at the first samples is their median: so many, within so long, and this many at least."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,6 +68,10 @@ class Start:
     highest: float
     crossing: int
     """First sample of the lasting rise above rest + level * (highest - rest)."""
+    level: float
+    """Share of the rise that the crossing was found at: the one asked for, or more where the noise reaches it."""
+    blows: Blows | None
+    """Where the response falls back between blows: these."""
 
     @property
     def rise(self) -> float:
@@ -104,35 +105,43 @@ def search_start(time_s: Floats, response: Floats, level: float, within_s: float
     if t.size < FEWEST_SAMPLES:
         raise SignalError(Fault(f"holds {t.size} samples of the response; an onset needs at least {FEWEST_SAMPLES}"))
     interval = find_sample_interval(t)
-    clean = without_spikes(y)
+    clean, scatter = without_spikes(y), noise(y)
     highest, lowest = float(clean.max()), float(clean.min())
-    _require_change(clean, noise(y), interval, highest, lowest)
-    first = max(FEWEST_AT_REST, min(REST_SAMPLES, round(0.05 / interval)))
-    rest = float(np.median(y[:first]))
-    if highest - rest < 0.5 * (highest - lowest):
-        raise SignalError(
-            Fault(
-                f"the response falls from {rest:.4g} at the first sample to {lowest:.4g}: the run started before the record, "
-                "or the sign is the other way round",
-                mend="start recording at least 0.5 s before the run, or set invert = true for the channel",
-            )
-        )
+    _require_change(clean, scatter, interval, highest, lowest)
+    rest = float(np.median(y[: max(FEWEST_FIRST, min(FIRST_SAMPLES, round(FIRST_S / interval)))]))
+    _require_rise(rest, lowest, highest)
+    level = max(level, min(0.4, NOISY * scatter / math.sqrt(_smoothing(interval)) / (highest - rest)))
     smooth, crossing = _first_rise(clean, rest, highest - rest, level, interval)
     if crossing is None:
         raise _no_onset(lowest, highest, "no rise lasts")
-    rest, scatter, count = _rest_level(t, y, smooth, crossing, rest, level * (highest - rest), level, interval)
+    period = find_blows(t, clean, crossing, rest=rest, scatter=scatter)
+    if period is None:
+        smooth, crossing = _less_smooth(clean, smooth, crossing, rest, highest - rest, level, interval)
+    blows = None
+    if period is not None:
+        blows = follow_blows(t, clean, crossing, period_s=period, rest=rest, scatter=scatter, interval=interval)
+        if blows is None:
+            raise started_before(t, crossing)
+    height = level * (highest - rest)
+    found = find_rest(
+        t, y, smooth, crossing, rest=rest, height=height, highest=highest, interval_s=interval, blows=blows
+    )
+    if found is None:
+        raise started_before(t, crossing)
     start = Start(
         time_s=t,
         raw=y,
         smooth=smooth,
         interval_s=interval,
-        rest=rest,
-        rest_scatter=scatter,
-        rest_count=count,
+        rest=found.level,
+        rest_scatter=found.scatter,
+        rest_count=found.count,
         highest=highest,
         crossing=crossing,
+        level=level,
+        blows=blows,
     )
-    _require_one_start(start, clean, level, within_s)
+    _require_one_start(start, clean, within_s)
     return start
 
 
@@ -144,12 +153,28 @@ def _first_rise(clean: Floats, rest: float, rise: float, level: float, interval:
     crossing = _lasting(smooth > rest + level * rise, interval, 0)
     if (
         crossing is not None
-        and part - crossing > 2 * LASTING_S / interval
+        and part - crossing > 3 * BLOW_GAP_S / interval
         and first_above(smooth[crossing:], rest + ALL_RISEN * rise) is not None
     ):
         return smooth, crossing
     smooth = moving_mean(clean, width)
     return smooth, _lasting(smooth > rest + level * rise, interval, 0)
+
+
+def _less_smooth(
+    clean: Floats, smooth: Floats, crossing: int, rest: float, rise: float, level: float, interval: float
+) -> tuple[Floats, int]:
+    """Around a fast rise, a mean over an eighth of it instead: the mean over 5 ms would round its foot."""
+    half = first_above(smooth[crossing:], rest + 0.5 * rise)
+    width = _smoothing(interval)
+    if half is None or half * interval > FAST_S or width <= 3:
+        return smooth, crossing
+    first, last = max(0, crossing - 2 * width - half), min(smooth.size, crossing + 2 * width + 2 * half)
+    narrow = max(3, (half + width) // 8)
+    fine = smooth.copy()
+    fine[first:last] = moving_mean(clean[first:last], narrow)
+    below = np.flatnonzero(fine[first : crossing + 2 * width] < rest + level * rise)
+    return fine, min(first + int(below[-1]) + 1, fine.size - 1) if below.size else crossing
 
 
 def _smoothing(interval: float) -> int:
@@ -176,25 +201,53 @@ def started_before(t: Floats, crossing: int) -> SignalError:
     )
 
 
+def _require_rise(rest: float, lowest: float, highest: float) -> None:
+    if highest - rest < 0.5 * (highest - lowest):
+        raise SignalError(
+            Fault(
+                f"the response falls from {rest:.4g} at the first sample to {lowest:.4g}: the run started before the record, "
+                "or the sign is the other way round",
+                mend="start recording at least 0.5 s before the run, or set invert = true for the channel",
+            )
+        )
+
+
 def _require_change(clean: Floats, scatter: float, interval: float, highest: float, lowest: float) -> None:
     """Slow change must stand out of the noise and the blows; else the tool never ran, or ran all along."""
     width = max(5, min(round(0.15 / interval), clean.size // 4))
     slow = block_means(clean, width)
     change = float(slow.max() - slow.min())
-    if not change > max(SLOW_SHARE * (highest - lowest), 8 * scatter / math.sqrt(width)):
-        raise _no_onset(lowest, highest, "no rise stands out of its noise")
+    if change > max(SLOW_SHARE * (highest - lowest), 8 * scatter / math.sqrt(width)):
+        return
+    # Torque in short pulses hardly moves a mean; the highest values of the blocks tell a rest from a running tool there.
+    top = clean[: slow.size * width].reshape(slow.size, width).max(axis=1)
+    if top.size >= 4:
+        lasting_high = float(np.minimum(np.minimum(top[:-2], top[1:-1]), top[2:]).max())
+        lasting_low = float(np.maximum(top[:-1], top[1:]).min())
+        if lasting_high - lasting_low > max(SLOW_SHARE * (highest - lowest), 4 * scatter):
+            return
+    if _steps_early(clean, scatter, interval, width, highest - lowest):
+        return
+    raise _no_onset(lowest, highest, "no rise stands out of its noise")
+
+
+def _steps_early(clean: Floats, scatter: float, interval: float, width: int, span: float) -> bool:
+    """Whether the first samples lie far below most of the next two blocks: a step after a rest too short for a block of its own."""
+    first = max(FEWEST_FIRST, round(EARLY_S / interval))
+    low, high = float(np.median(clean[:first])), float(np.median(clean[width : 3 * width]))
+    return width > first and high - low > max(0.5 * span, 8 * scatter / math.sqrt(first))
 
 
 def _lasting(mask: np.ndarray, interval: float, begin: int) -> int | None:
-    """First index from `begin` on where `mask` is true and stays so for most of LASTING_S."""
-    width = max(3, round(LASTING_S / interval))
+    """First index from `begin` on where `mask` is true and stays so for most of LASTING_S, or comes back in blows."""
+    width, gap = max(3, round(LASTING_S / interval)), max(3, round(BLOW_GAP_S / interval))
+    horizon = max(width, 3 * gap)
     while begin < mask.size:
         begin += int(np.argmax(mask[begin:]))
         # Most often it is the first rise: a part is looked at, with the span that follows it, before the rest of the record.
-        part = mask[begin : begin + 9 * width]
-        ahead = share_ahead(part, width)
-        known = part.size if begin + part.size == mask.size else part.size - width
-        found = part[:known] & (ahead[:known] >= 0.5)
+        part = mask[begin : begin + 5 * horizon]
+        known = part.size if begin + part.size == mask.size else part.size - horizon
+        found = part[:known] & ((share_ahead(part, width)[:known] >= 0.5) | _comes_back(part, gap)[:known])
         index = int(np.argmax(found))
         if found[index]:
             return begin + index
@@ -202,42 +255,17 @@ def _lasting(mask: np.ndarray, interval: float, begin: int) -> int | None:
     return None
 
 
-def _rest_level(
-    t: Floats, y: Floats, smooth: Floats, crossing: int, rest: float, height: float, level: float, interval: float
-) -> tuple[float, float, int]:
-    """Mean and standard deviation of the rest before the start, spikes aside, and the number of samples before it."""
-    below = np.flatnonzero(smooth[: crossing + 1] < rest + 0.5 * height)
-    half_way = int(below[-1]) if below.size else 0
-    # The line from half the level to the level, carried on to rest and a little farther: the foot of the rise is left out.
-    end = half_way - round(1.25 * (crossing - half_way)) - 2
-    slope = 0.5 * height / float(t[crossing] - t[half_way]) if crossing > half_way else math.inf
-    if not _is_rest(t[: max(0, end)], y[: max(0, end)], slope, rest + height / level):
-        raise started_before(t, crossing)
-    length = max(REST_SAMPLES, round(REST_S / interval))
-    part = y[max(0, end - length) : end]
-    middle, spread = float(np.median(part)), robust_scatter(part)
-    # A channel that rests on one step of its converter has no spread by the median; then nothing is set aside by it.
-    kept = part[np.abs(part - middle) <= 6 * spread] if spread > 0 else part[np.abs(part - middle) <= 0.5 * height]
-    return float(kept.mean()), float(kept.std(ddof=1)) if kept.size > 1 else 0.0, end
+def _comes_back(mask: np.ndarray, gap: int) -> np.ndarray:
+    """Whether each of the next three spans of `gap` samples holds two true ones at least, shape (n,)."""
+    total = np.concatenate(([0], np.cumsum(mask), np.full(3 * gap, np.count_nonzero(mask))))
+    counts = total[gap:] - total[:-gap]
+    n = mask.size
+    return np.asarray((counts[:n] >= 2) & (counts[gap : gap + n] >= 2) & (counts[2 * gap : 2 * gap + n] >= 2))
 
 
-def _is_rest(t: Floats, y: Floats, rise_slope: float, highest: float) -> bool:
-    """Whether what lies before the start is a rest: long enough, and where it is short also level and low."""
-    if t.size < FEWEST_AT_REST:
-        return False
-    quiet = float(t[-1] - t[0])
-    if quiet < QUIET_S or (t.size < QUIET_SAMPLES and quiet < SURE_S):
-        return False
-    if quiet > DOUBT_S:
-        return True
-    line = fit_line(t, y)
-    is_climbing = line.slope > max(RISING_SHARE * rise_slope, 2.5 * line.slope_uncertainty)
-    return not is_climbing and abs(line.mean_y) < HIGH_REST * abs(highest)
-
-
-def _require_one_start(start: Start, clean: Floats, level: float, within_s: float | None) -> None:
+def _require_one_start(start: Start, clean: Floats, within_s: float | None) -> None:
     """A return to rest followed by another lasting rise is a second start."""
-    height = level * start.rise
+    height = start.level * start.rise
     near_rest = start.rest + 0.5 * height
     smooth, width = start.smooth, _smoothing(start.interval_s)
     if smooth.size < clean.size:
@@ -245,13 +273,17 @@ def _require_one_start(start: Start, clean: Floats, level: float, within_s: floa
         if clean[smooth.size - width :].min() >= near_rest and smooth[start.crossing :].min() >= near_rest:
             return
         smooth = moving_mean(clean, width)
-    low = smooth[start.crossing :] < near_rest
+    after = smooth[start.crossing :]
+    low = after < near_rest
     if not low.any():
         return
     gone_for = max(3, round(GONE_S / start.interval_s))
-    share = share_ahead(low, gone_for)
-    # Near the end of the record the span is cut short and says nothing about a lasting end.
-    gone = np.flatnonzero(low[: max(0, low.size - gone_for)] & (share[: max(0, low.size - gone_for)] >= 0.9))
+    # Near the end of the record the span is cut short and says nothing about a lasting end. Between blows the response is near
+    # rest for most of the time: it is gone when nothing in the span reaches the level.
+    known = max(0, low.size - gone_for)
+    is_gone = low[:known] & (share_ahead(low, gone_for)[:known] >= 0.9)
+    is_gone &= share_ahead(after > start.rest + height, gone_for)[:known] == 0
+    gone = np.flatnonzero(is_gone)
     if not gone.size:
         return
     second = _lasting(smooth > start.rest + height, start.interval_s, start.crossing + int(gone[0]))
@@ -262,7 +294,7 @@ def _require_one_start(start: Start, clean: Floats, level: float, within_s: floa
         return
     raise SignalError(
         Fault(
-            f"holds two starts, at {first_s:.3f} s and at {second_s:.3f} s of the record",
+            f"two starts: at {first_s:.2f} s and at {second_s:.2f} s of the record; cut the file or record again",
             mend="cut the recording to one run, or exclude it in runs.csv with a reason",
         )
     )
