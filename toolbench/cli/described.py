@@ -1,28 +1,22 @@
-"""What `inspect` prints about a recording: facts in lines, and the onset of the channel that looks like the response."""
+"""What `inspect` prints about a recording: facts in lines, a table of its columns, and what was noticed."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from toolbench.cli.fitting import fact, table_lines
 from toolbench.errors import SignalError
-from toolbench.logs import Log, guess_channels
+from toolbench.logs import Log
 from toolbench.quantities import format_number, format_seconds
 
-MOST = 5
+MOST = 3
+MOST_FINDINGS = 12
 
 
-def response_column(log: Log) -> str | None:
-    """The column that looks like the response: torque, else force, else the only column of numbers, else None."""
-    guessed = guess_channels(log)
-    numbers = [name for name in log.data.columns if log.data[name].dtype.kind in "iuf"]
-    return guessed.get("torque") or guessed.get("force") or (numbers[0] if len(numbers) == 1 else None)
-
-
-def describe_onset(log: Log) -> dict[str, Any]:
+def describe_onset(log: Log, column: str | None) -> dict[str, Any]:
     """Where the run starts by the default rule [s of the recording], or why that cannot be said."""
     from toolbench.signal.onset import find_onset
 
-    column = response_column(log)
     if column is None:
         return {"column": None, "error": "no column looks like the response"}
     try:
@@ -39,44 +33,59 @@ def describe_onset(log: Log) -> dict[str, Any]:
     }
 
 
-def described_lines(described: dict[str, Any]) -> list[str]:
-    """The facts of `logs.describe`, with `onset` added, as lines for a terminal."""
-    lines = [f"rows      {described['rows']}, {format_seconds(_short(described['duration_s']))}"]
-    lines += _dialect_lines(described["dialect"]) + _time_lines(described["time"]) + _onset_lines(described["onset"])
-    lines.append("columns")
-    lines += [_column_line(column) for column in described["columns"]]
-    return lines + [_finding_line(finding) for finding in described["findings"]]
+def described_lines(described: dict[str, Any], width: int | None = None) -> list[str]:
+    """The facts of `logs.describe`, with `onset` and `response` added, as lines for a terminal or a pipe."""
+    facts = [
+        ("rows", f"{described['rows']} over {_seconds(described['duration_s'])}"),
+        ("dialect", _dialect(described["dialect"])),
+        *_time_facts(described["time"]),
+        *_onset_facts(described),
+        ("sha256", described["digest"]),
+    ]
+    lines = [fact(label, text, width) for label, text in facts if text]
+    lines += ["", *_columns(described["columns"], width)]
+    findings = described["findings"]
+    if findings:
+        lines.append("")
+        lines += [_finding(finding, width) for finding in findings[:MOST_FINDINGS]]
+        if len(findings) > MOST_FINDINGS:
+            lines.append(f"and {len(findings) - MOST_FINDINGS} more findings; --json has them all")
+    return lines
 
 
-def _short(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.6g}")
+def _seconds(value: float | None) -> str:
+    return format_seconds(None if value is None else float(f"{value:.6g}"))
 
 
-def _dialect_lines(dialect: dict[str, Any]) -> list[str]:
+def _dialect(dialect: dict[str, Any]) -> str:
+    if dialect["container"]:
+        group = dialect["extra"].get("group")
+        return str(dialect["container"]) + (f", group {group!r}" if group else "") + ", rows counted from 1"
     delimiter = {"\t": "tab", " ": "space", ",": "comma", ";": "semicolon", "": "none"}.get(
         dialect["delimiter"], dialect["delimiter"]
     )
     names = f"names in line {dialect['header_line']}" if dialect["header_line"] else "no line of names"
     units = f", units in line {dialect['unit_line']}" if dialect["unit_line"] else ""
     mark = "comma" if dialect["decimal"] == "," else "point"
-    return [
-        f"dialect   {dialect['encoding']}, delimiter {delimiter}, decimal {mark}, {names}{units},"
+    return (
+        f"{dialect['encoding']}, delimiter {delimiter}, decimal {mark}, {names}{units},"
         f" data from line {dialect['first_data_line']}"
-    ]
+    )
 
 
-def _time_lines(time: dict[str, Any]) -> list[str]:
-    every = format_seconds(_short(time["median_interval_s"]))
+def _time_facts(time: dict[str, Any]) -> list[tuple[str, str]]:
     rate = format_number(time["rate_hz"], 4, unit="Hz")
-    lines = [f"time      {time['source']} in {time['unit']}, a sample every {every} ({rate})"]
-    if time["start"]:
-        lines.append(f"started   {time['start']}")
-    gaps = [f"{format_seconds(_short(length))} at line {line}" for line, length in time["gaps"]]
-    lines.append(f"gaps      {_listed(gaps)}")
-    for name, word in (("repeats", "repeats"), ("steps_back", "back")):
+    unit = {"stamps": " (stamps)", "samples": ""}.get(time["unit"], f" in {time['unit']}")
+    facts = [("time", f"{time['source']}{unit}, a sample every {_seconds(time['median_interval_s'])} ({rate})")]
+    facts.append(("started", time["start"]))
+    gaps = [f"{_seconds(length)} before line {line}" for line, length in time["gaps"]]
+    longest = max((length for _, length in time["gaps"]), default=0.0)
+    more = f"; the longest {_seconds(longest)}" if len(gaps) > MOST else ""
+    facts.append(("gaps", _listed(gaps) + more))
+    for name, label in (("repeats", "repeats"), ("steps_back", "back")):
         if time[name]:
-            lines.append(f"{word:<9} {_listed([f'line {line}' for line in time[name]])}")
-    return lines
+            facts.append((label, _listed([f"line {line}" for line in time[name]])))
+    return facts
 
 
 def _listed(texts: list[str]) -> str:
@@ -84,29 +93,56 @@ def _listed(texts: list[str]) -> str:
     return "none" if not texts else f"{len(texts)}: {', '.join(texts[:MOST])}{more}"
 
 
-def _onset_lines(onset: dict[str, Any]) -> list[str]:
+def _onset_facts(described: dict[str, Any]) -> list[tuple[str, str]]:
+    """Where the run starts, in which column, and how to name another where several could be the response."""
+    onset, candidates = described["onset"], described["response"]["candidates"]
+    others = [name for name in candidates if name != onset["column"]]
+    if onset["column"] is None:
+        named = ", ".join(map(repr, candidates[:8])) + (" or another" if len(candidates) > 8 else "")
+        text = f"which column is the response: {named}? Say it with --response COLUMN" if candidates else onset["error"]
+        return [("onset", text)]
+    choice = ""
+    if others and not described["response"]["stated"]:
+        choice = f"; {', '.join(map(repr, others[:6]))} could be the response too: --response COLUMN"
     if "error" in onset:
-        where = f" in {onset['column']}" if onset["column"] else ""
-        return [f"onset     not found{where}: {onset['error']}"]
-    at, u = (
-        format_number(onset[name], digits, unit="s") for name, digits in (("time_s", 6), ("standard_uncertainty_s", 2))
-    )
-    return [
-        f"onset     {at} after the first sample, standard uncertainty {u} (in {onset['column']}, rule {onset['rule']})"
-    ]
+        return [("onset", f"not found in {onset['column']}: {onset['error']}{choice}")]
+    at = format_number(onset["time_s"], 6, unit="s")
+    u = format_number(onset["standard_uncertainty_s"], 2, unit="s")
+    text = f"{at} after the first sample, standard uncertainty {u} (in {onset['column']}, rule {onset['rule']})"
+    return [("onset", text + choice)]
 
 
-def _column_line(column: dict[str, Any]) -> str:
-    unit = f" [{column['unit']}]" if column["unit"] else ", no unit stated"
-    if column["kind"] != "number":
-        return f"  {column['name']}: text"
-    reach = f", {format_number(column['lowest'])} to {format_number(column['highest'])}"
-    missing = f", {column['missing']} values missing" if column["missing"] else ""
-    channel = f" -> {column['channel']}?" if column["channel"] else ""
-    return f"  {column['name']}{unit}{reach}{missing}{channel}"
+def _columns(columns: list[dict[str, Any]], width: int | None) -> list[str]:
+    rows = [("column", "unit", "lowest", "highest", "missing", "channel")]
+    for column in columns:
+        number = column["kind"] == "number"
+        low, high = (format_number(column[key]) if number else "" for key in ("lowest", "highest"))
+        channel = f"{column['channel']}?" if column["channel"] else ("" if number else "text")
+        missing = str(column["missing"]) if column["missing"] else ""
+        rows.append((column["name"], column["unit"] or ("none" if number else ""), low, high, missing, channel))
+    kept = [k for k in range(6) if k != 4 or any(row[4] for row in rows[1:])]
+    shown = [tuple(row[k] for k in kept) for row in rows]
+    return table_lines(shown, right=[k in (2, 3, 4) for k in kept], width=width)
 
 
-def _finding_line(finding: dict[str, Any]) -> str:
-    where = f"line {finding['line']}: " if finding["line"] is not None else ""
+def _finding(finding: dict[str, Any], width: int | None) -> str:
+    line = finding["line"]
+    said = line is None or any(f"{word} {line}" in finding["message"] for word in ("line", "lines", "row", "rows"))
+    where = "" if said else f"line {line}: "
     mend = f" ({finding['mend']})" if finding["mend"] else ""
-    return f"{finding['severity']}: {where}{finding['message']}{mend}"
+    return fact(f"{finding['severity']}:", f"{where}{finding['message']}{mend}", width)
+
+
+def refused_lines(seen: dict[str, Any], width: int | None = None) -> list[str]:
+    """What could be seen of a refused file: its encoding and first lines, or its groups."""
+    lines = [fact("size", f"{seen['bytes']} bytes", width)] if "bytes" in seen else []
+    if "container" in seen:
+        lines.append(fact("file", seen["container"], width))
+        lines += [fact("group", f"{one['group']!r}: {', '.join(one['columns'])}", width) for one in seen["groups"]]
+    if "encoding" in seen:
+        lines.append(fact("encoding", seen["encoding"], width))
+    room = None if width is None else width - 10
+    for number, text in seen.get("lines", ()):
+        tidy = text.replace("\t", " \\t ")
+        lines.append(f"{f'line {number}':<10}{tidy if room is None or len(tidy) <= room else tidy[: room - 3] + '...'}")
+    return lines

@@ -1,8 +1,13 @@
 """A logger's file in, a `Log` out: dialect, units and time base found by evidence, every doubt written down."""
 
-from toolbench.logs.inspecting import describe, guess_channels, suggest_table
+from toolbench.logs.glimpse import glimpse
+from toolbench.logs.inspecting import describe, find_response, guess_channels, suggest_table
 from toolbench.logs.log import Log
 from toolbench.logs.reading import read_log
+from toolbench.logs.recorded import Recorded, RecordedColumn
 from toolbench.logs.sketch import sketch
 
-__all__ = ["Log", "describe", "guess_channels", "read_log", "sketch", "suggest_table"]
+__all__ = [
+    "Log", "Recorded", "RecordedColumn", "describe", "find_response", "glimpse", "guess_channels", "read_log", "sketch",
+    "suggest_table",
+]  # fmt: skip

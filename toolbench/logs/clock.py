@@ -1,85 +1,35 @@
-"""Time of a recording: which column or rate it is, in which unit, and as seconds from the first sample."""
+"""Which column or rate is the time of a recording: what is stated, or else what the file shows beyond doubt."""
 
 from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from toolbench.errors import RecordingError
 from toolbench.logs.names import SHORT_UNITS, TIME_UNITS, Column, find_column, is_time_unit
+from toolbench.logs.parts import group_stamps
+from toolbench.logs.rates import differing, stated_rates, stated_span
 from toolbench.logs.source import refusal
+from toolbench.logs.stamps import understand, words
+from toolbench.logs.timesource import Kind, Ratio, TimeSource, label_of, numbers_of
 from toolbench.records.findings import Finding
 from toolbench.records.settings import TimeColumn
 
-Ratio = tuple[int, int]
-
-_TIME_NAMES = frozenset(
-    [
-        "t",
-        "time",
-        "zeit",
-        "temps",
-        "tempo",
-        "tiempo",
-        "tid",
-        "tijd",
-        "czas",
-        "elapsed",
-        "timestamp",
-        "zeitstempel",
-        "datetime",
-        "date",
-        "clock",
-        "seconds",
-        "millis",
-        "sekunden",
-        "stamp",
-        "epoch",
-        "uptime",
-        "時間",
-        "日時",
-        "时间",
-    ]
+_TIME_NAMES = words(
+    "t time zeit temps tempo tiempo tid tijd czas elapsed timestamp zeitstempel datetime date clock seconds millis sekunden "
+    "stamp epoch uptime uhrzeit datum heure hora ora fecha uhr laufzeit messzeit testtime tstamp ts timecode sec secs time_s "
+    "время čas aika idő tempo horodatage zeitpunkt runtime unixtime systime localtime utc gmt ticks"
 )
-_INDEX_NAMES = frozenset(
-    ["index", "sample", "samples", "n", "no", "nr", "#", "scan", "scans", "row", "point", "record"]
+_TIME_SIGNS = ("時間", "日時", "时间", "時刻", "时刻", "日期", "시간", "タイム")
+_INDEX_NAMES = words(
+    "index sample samples n no nr # scan scans row point record no. nr. x sequence seq count counter sample_no samplenumber id "
+    "pkt packet frame messung punkt probe idx i 番号 no# data_point datapoint"
 )
-_PREAMBLE_RATE = re.compile(
-    r"(?P<name>(?:sampl|scan|acquisition|abtast|messrate)\w*[\s_]*(?:rate|frequency|freq|interval|period|time)?)"
-    r"[^0-9+-]{0,20}?(?P<value>\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)[\s\"\],;]*(?P<unit>[kM]?Hz|S/s|kS/s|ms|us|µs|s)\b",
-    re.IGNORECASE,
-)
-_HERTZ = {"hz": 1.0, "s/s": 1.0, "khz": 1e3, "ks/s": 1e3, "mhz": 1e6}
-_ISO_MICRO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:?\d\d)?\Z")
-_ISO_LIKE = re.compile(r"\d{4}-?\d\d-?\d\d(?:[T ]|\Z)")
-
-
-@dataclass(frozen=True, slots=True)
-class TimeSource:
-    """Where the time of a recording comes from. `ratio` is seconds in one unit, as a fraction."""
-
-    kind: Literal["number", "epoch", "stamp", "index", "rate"]
-    label: str
-    unit: str
-    column: Column | None = None
-    ratio: Ratio = (1, 1)
-    rate_hz: float = 0.0
-    format: str | None = None
-    zone: str | None = None
-    findings: tuple[Finding, ...] = ()
-
-    @property
-    def iso(self) -> tuple[int, ...]:
-        """Position of the column when the parser itself can read its stamps: ISO 8601 with a point and at most microseconds."""
-        if self.kind != "stamp" or self.format or self.column is None:
-            return ()
-        plain = all(_ISO_MICRO.match(cell) for cell in self.column.sample if cell)
-        return (self.column.index,) if plain else ()
+_LABVIEW_S = -2_082_844_800  # 1904-01-01 in seconds from 1970
 
 
 def choose_time(columns: Sequence[Column], stated: TimeColumn, preamble: Sequence[str], *, file: str) -> TimeSource:
@@ -92,57 +42,80 @@ def choose_time(columns: Sequence[Column], stated: TimeColumn, preamble: Sequenc
     """
     if stated.rate_hz is not None:
         return _of_rate(columns, stated.rate_hz)
+    sources = list(_candidates(columns))
     if stated.column is not None:
-        return _settle(find_column(columns, stated.column, file=file, key="time"), stated, file)
-    timed = [column for column in columns if column.kind == "number" and is_time_unit(column.unit)]
-    named = [column for column in timed if _is_time_name(column.name)]
-    rising = [column for column in timed if column in named or _rises(column)]
-    stamps = [column for column in columns if column.kind == "stamp"]
-    unsettled = [
-        column for column in columns if column.kind == "number" and _is_time_name(column.name) and not column.unit
-    ]
-    clocks = [*named, *(column for column in rising if column not in named), *stamps, *unsettled]
-    if clocks:
-        source = _settle(clocks[0], stated, file)
-        return _note_others(source, clocks[1:])
+        chosen = _stated(columns, stated, file)
+        mine = {column.index for column in chosen.columns}
+        others = tuple(s for s in sources if s.kind != "unsettled" and not mine & {c.index for c in s.columns})
+        if chosen.kind == "unsettled":
+            return _with_rate(replace(chosen, others=others), preamble, columns, file)
+        return replace(chosen, others=() if stated.unit else others)
+    if sources:
+        chosen, *rest = sources
+        if stated.zone or stated.spread or stated.format:
+            chosen = replace(chosen, zone=stated.zone, spread=stated.spread, format=stated.format or chosen.format)
+        chosen = replace(chosen, others=tuple(rest))
+        return _with_rate(chosen, preamble, columns, file) if chosen.kind == "unsettled" else chosen
+    _refuse_glued(columns, file)
     return _of_preamble(columns, preamble, file)
+
+
+def _candidates(columns: Sequence[Column]) -> Iterator[TimeSource]:
+    """Every clock that the file may hold, the likeliest first."""
+    timed = [column for column in columns if column.kind == "number" and is_time_unit(column.unit)]
+    groups = list(group_stamps(columns))
+    parts = {column.index for group, _ in groups for column in group}
+    timed = [column for column in timed if column.index not in parts]
+    named = [column for column in timed if _is_time_name(column.name)]
+    for column in (*named, *(column for column in timed if column not in named and _rises(column))):
+        yield replace(_of_number(column, column.unit), named=column in named)
+    for group, roles in groups:
+        yield TimeSource("stamp", label_of(group), "stamps", group, roles)
+    for column in columns:
+        if column.kind == "number" and not column.unit and column.index not in parts:
+            epoch = _epoch(column)
+            if epoch and (_is_time_name(column.name) or _rises_slowly(column)):
+                yield _of_epoch(column, *epoch)
+            elif _is_time_name(column.name) and len(numbers_of(column)):
+                packed = _packed(column)
+                yield packed or TimeSource("unsettled", label_of([column]), "", (column,))
 
 
 def _of_rate(columns: Sequence[Column], rate_hz: float) -> TimeSource:
     """A stated rate; a column that counts samples then tells where samples are missing."""
     for column in columns:
-        if column.kind == "number" and not column.unit and column.name.casefold() in _INDEX_NAMES:
-            return TimeSource("index", f"{column.written} at {rate_hz:g} Hz", "samples", column, rate_hz=rate_hz)
+        if column.kind == "number" and not column.unit and _counts_samples(column):
+            return TimeSource("index", f"{column.written} at {rate_hz:g} Hz", "samples", (column,), rate_hz=rate_hz)
     return TimeSource("rate", f"rows at {rate_hz:g} Hz", "samples", rate_hz=rate_hz)
+
+
+def _counts_samples(column: Column) -> bool:
+    if column.name.casefold().strip() not in _INDEX_NAMES:
+        return False
+    values = np.asarray(numbers_of(column))
+    return len(values) < 2 or bool((np.diff(values) > 0).mean() > 0.9 and (values == np.rint(values)).all())
 
 
 def _of_preamble(columns: Sequence[Column], preamble: Sequence[str], file: str) -> TimeSource:
     """A rate or an interval that the lines above the names state; refused where there is none or more than one."""
-    rates: dict[float, tuple[int, str]] = {}
-    for number, line in enumerate(preamble, 1):
-        match = _PREAMBLE_RATE.search(line)
-        if match:
-            value = float(match["value"].replace(",", "."))
-            unit = match["unit"]
-            per_second = _HERTZ.get(unit.casefold())
-            if value > 0 and per_second:
-                rates.setdefault(value * per_second, (number, line.strip()))
-            elif value > 0:
-                num, den = TIME_UNITS[unit.lower()]
-                rates.setdefault(den / (value * num), (number, line.strip()))
+    rates = differing(stated_rates(preamble, columns))
     if len(rates) == 1:
-        rate, (number, line) = next(iter(rates.items()))
+        rate = rates[0]
+        assumed = " (a number without a unit: hertz for a rate, seconds for an interval)" if rate.by_convention else ""
         found = Finding(
             code="rate-from-preamble",
             severity="note",
             kind="data",
-            message=f"no column holds the time; the rate of {rate:g} Hz is taken from {line!r}",
-            line=number,
-            mend=f'state it: time = {{ rate = "{rate:g} Hz" }}',
+            message=f"no column holds the time; the rate of {rate.rate_hz:g} Hz is taken from {rate.text!r}{assumed}",
+            line=rate.line,
+            mend=f'state it: time = {{ rate = "{rate.rate_hz:g} Hz" }}',
         )
-        return replace(_of_rate(columns, rate), findings=(found,))
+        return replace(_of_rate(columns, rate.rate_hz), findings=(found,))
     listed = ", ".join(repr(column.written or column.name) for column in columns[:8])
-    seen = f"the lines above the rows state {len(rates)} rates that differ" if rates else f"the columns are {listed}"
+    seen = f"the columns are {listed}"
+    if rates:
+        texts = " and ".join(f"{rate.rate_hz:g} Hz in {rate.text!r}" for rate in rates[:3])
+        seen = f"the lines above the rows state {len(rates)} rates that differ ({texts})"
     raise refusal(
         file,
         f"no column can be told to be the time: {seen}",
@@ -151,117 +124,164 @@ def _of_preamble(columns: Sequence[Column], preamble: Sequence[str], file: str) 
     )
 
 
-def _settle(column: Column, stated: TimeColumn, file: str) -> TimeSource:
-    """How the cells of the time column are to be read."""
-    label = column.written or column.name
-    if column.kind == "stamp" or stated.format:
-        _check_stamps(column, stated, file)
-        return TimeSource("stamp", label, "stamps", column, format=stated.format, zone=stated.zone)
+def _with_rate(source: TimeSource, preamble: Sequence[str], columns: Sequence[Column], file: str) -> TimeSource:
+    """Add the rate of the preamble as a witness of the unit; refuse where there is no witness at all."""
+    rates = differing(stated_rates(preamble, columns))
+    span = stated_span(preamble)
+    witnesses = list(source.others)
+    if len(rates) == 1:
+        witnesses.append(TimeSource("rate", rates[0].text, "samples", rate_hz=rates[0].rate_hz))
+    if span is not None and span[0] > 0:
+        witnesses.append(TimeSource("rate", span[1], "span", rate_hz=-span[0]))
+    if not any(w.kind != "unsettled" for w in witnesses):
+        raise no_unit(source, file)
+    return replace(source, others=tuple(witnesses))
+
+
+def no_unit(source: TimeSource, file: str, seen: str = "") -> RecordingError:
+    """The refusal of a time column whose unit nothing settles."""
+    assert source.column is not None
+    first = numbers_of(source.column)
+    step = f"{first[1] - first[0]:g}" if len(first) > 1 else "?"
+    return refusal(
+        file,
+        f"the unit of the time column {source.label!r} is nowhere: its rows are {step} apart, in seconds, milliseconds or else"
+        + seen,
+        key="time",
+        mend=key_text(source.label),
+    )
+
+
+def key_text(label: str, unit: str = "ms") -> str:
+    """What to state so that the unit is settled."""
+    return f'state `time = {{ column = {json.dumps(label, ensure_ascii=False)}, unit = "{unit}" }}`, with its true unit'
+
+
+def _stated(columns: Sequence[Column], stated: TimeColumn, file: str) -> TimeSource:
+    """The columns that are stated, and how their cells are to be read."""
+    asked = (stated.column,) if isinstance(stated.column, str) else stated.column or ()
+    group = tuple(find_column(columns, name, file=file, key="time") for name in asked)
+    label = label_of(group)
+    column = group[0]
+    if len(group) > 1:
+        return TimeSource(
+            "stamp", label, "stamps", group, _roles(group), format=stated.format, zone=stated.zone, spread=stated.spread, stated=True
+        )  # fmt: skip
+    if column.kind == "stamp" or stated.format or _is_stamp_text(column):
+        if not stated.format:
+            _refuse_glued(group, file)
+        return TimeSource(
+            "stamp", label, "stamps", group, ("stamp",), format=stated.format, zone=stated.zone, spread=stated.spread, stated=True
+        )  # fmt: skip
     if column.kind != "number":
         seen = column.sample[0] if column.sample else ""
         raise refusal(file, f"the time column {label!r} holds no numbers and no stamps, but {seen!r}", key="time")
     unit = stated.unit or column.unit
     if unit:
-        ratio = TIME_UNITS.get(unit.strip().lower())
-        if ratio is None:
+        if unit.strip().lower() not in TIME_UNITS:
             raise refusal(
                 file,
                 f"the time column {label!r} is in {unit!r}, which is no unit of time",
                 key="time",
-                mend=_key(label),
+                mend=key_text(label),
             )
-        kind: Literal["number", "epoch"] = "epoch" if _epoch_ratio(column) == ratio else "number"
-        return TimeSource(kind, label, SHORT_UNITS[ratio], column, ratio)
-    epoch = _epoch_ratio(column)
-    if epoch is not None:
-        found = Finding(
-            code="epoch-inferred",
-            severity="note",
-            kind="data",
-            message=f"{label!r} has no unit; its values ({column.sample[0]}) are read as {SHORT_UNITS[epoch]} since 1970",
-            mend=_key(label, SHORT_UNITS[epoch]),
-        )
-        return TimeSource("epoch", label, SHORT_UNITS[epoch], column, epoch, findings=(found,))
-    first = _numbers(column)
-    step = f"{first[1] - first[0]:g}" if len(first) > 1 else "?"
-    raise refusal(
-        file,
-        f"the unit of the time column {label!r} is nowhere: its rows are {step} apart, in seconds, milliseconds or else",
-        key="time",
-        mend=_key(label),
+        return replace(_of_number(column, unit), spread=stated.spread, stated=True)
+    epoch = _epoch(column)
+    found = _of_epoch(column, *epoch) if epoch else _packed(column)
+    return replace(found or TimeSource("unsettled", label, "", group), spread=stated.spread, stated=True)
+
+
+def _roles(group: Sequence[Column]) -> tuple[str, ...]:
+    """What the columns of a stated clock hold."""
+    for known, roles in group_stamps([replace(column, index=place) for place, column in enumerate(group)]):
+        if [column.index for column in known] == list(range(len(group))):
+            return roles
+    numeric = [column for column in group if column.kind == "number"]
+    if len(numeric) == len(group) >= 5:
+        return (("Y", "M", "D", "h", "mi", "s", "below"))[: len(group)]
+    return tuple("below" if column.kind == "number" else "stamp" for column in group)
+
+
+def _is_stamp_text(column: Column) -> bool:
+    cells = [cell for cell in column.sample if cell]
+    return column.kind == "text" and bool(cells) and all(understand(cell) for cell in cells[:10])
+
+
+def _of_number(column: Column, unit: str) -> TimeSource:
+    ratio = TIME_UNITS[unit.strip().lower()]
+    epoch = _epoch(column)
+    kind: Kind = "epoch" if epoch and epoch[0] == ratio else "number"
+    return TimeSource(
+        kind, label_of([column]), SHORT_UNITS[ratio], (column,), ratio=ratio, origin_s=epoch[1] if epoch else 0
     )
 
 
-def _key(label: str, unit: str = "ms") -> str:
-    return f'state `time = {{ column = {json.dumps(label, ensure_ascii=False)}, unit = "{unit}" }}`, with its true unit'
+def _of_epoch(column: Column, ratio: Ratio, origin_s: int) -> TimeSource:
+    label, unit = label_of([column]), SHORT_UNITS[ratio]
+    since = {0: "1970", _LABVIEW_S: "1904"}[origin_s]
+    found = Finding(
+        code="epoch-inferred",
+        severity="note",
+        kind="data",
+        message=f"{label!r} has no unit; its values ({column.sample[0]}) are read as {unit} since {since}",
+        mend=key_text(label, unit),
+    )
+    return TimeSource("epoch", label, unit, (column,), ratio=ratio, origin_s=origin_s, findings=(found,))
 
 
-def _numbers(column: Column) -> list[float]:
-    values = []
-    for cell in column.sample:
-        try:
-            values.append(float(cell.strip('"').replace(",", ".")))
-        except ValueError:
-            continue
-    return values
+def _packed(column: Column) -> TimeSource | None:
+    """Stamps that are written as one number: 20260301101503."""
+    cells = [cell for cell in column.sample if cell]
+    packed = all(
+        re.match(r"(?:19|20)\d{10}(?:\d\d)?\d{0,3}(?:[.,]\d+)?\Z", cell) and understand(cell) for cell in cells
+    )
+    return TimeSource("stamp", label_of([column]), "stamps", (column,), ("packed",)) if cells and packed else None
 
 
 def _rises(column: Column) -> bool:
-    values = np.asarray(_numbers(column))
+    values = np.asarray(numbers_of(column))
     return len(values) < 2 or bool(values[-1] > values[0] and (np.diff(values) >= 0).mean() > 0.9)
 
 
+def _rises_slowly(column: Column) -> bool:
+    """Whether values never fall and move by less than a thousandth: an epoch does, a channel in so large numbers hardly."""
+    values = np.asarray(numbers_of(column))
+    return len(values) > 1 and bool((np.diff(values) >= 0).all() and 0 < values[-1] - values[0] < 1e-3 * values[0])
+
+
 def _is_time_name(name: str) -> bool:
-    words = re.split(r"[\s_.\-/]+", name.casefold())
-    return bool(_TIME_NAMES.intersection(words))
+    words = re.split(r"[\s_.\-/()\[\],:]+", name.casefold())
+    camel = re.split(r"(?<=[a-z])(?=[A-Z])", name)
+    return bool(
+        _TIME_NAMES.intersection(words)
+        or _TIME_NAMES.intersection(word.casefold() for word in camel)
+        or any(sign in name for sign in _TIME_SIGNS)
+    )
 
 
-def _epoch_ratio(column: Column) -> Ratio | None:
-    """The unit in which the first values lie between 1990 and 2100 when counted from 1970."""
-    values = _numbers(column)
+def _epoch(column: Column) -> tuple[Ratio, int] | None:
+    """Unit and zero of an epoch: the first values lie between 1990 and 2060 from 1970, or 2000 and 2034 from 1904."""
+    values = numbers_of(column)
     if not values:
         return None
     for ratio in ((1, 1), (1, 1000), (1, 1_000_000), (1, 1_000_000_000)):
-        if 6.3e8 <= values[0] / ratio[1] <= 4.1e9:
-            return ratio
+        seconds = values[0] / ratio[1]
+        if 6.3e8 <= seconds <= 2.84e9:
+            return ratio, 0
+        if 3.03e9 <= seconds <= 4.11e9 and ratio == (1, 1):
+            return ratio, _LABVIEW_S
     return None
 
 
-def _note_others(source: TimeSource, others: Sequence[Column]) -> TimeSource:
-    """Say which other columns could have been the clock."""
-    if not others:
-        return source
-    listed = ", ".join(repr(column.written or column.name) for column in others)
-    found = Finding(
-        code="several-clocks",
-        severity="note",
-        kind="data",
-        message=f"{source.label!r} is taken as the time; {listed} could be it too",
-        mend=f"state it: time = {json.dumps(source.label, ensure_ascii=False)}",
-    )
-    return replace(source, findings=(*source.findings, found))
-
-
-def _check_stamps(column: Column, stated: TimeColumn, file: str) -> None:
-    """Refuse stamps that are not ISO 8601 unless their format is stated: day and month would be a guess."""
-    if stated.format:
-        return
-    for cell in column.sample:
-        if cell and not _ISO_LIKE.match(cell.strip('"')):
-            raise _not_iso(column, cell, file)
-
-
-def _not_iso(column: Column, cell: str, file: str) -> RecordingError:
-    label = json.dumps(column.written or column.name, ensure_ascii=False)
-    match = re.match(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", cell)
-    if not match:
-        message, example = f"the stamp {cell!r} is not ISO 8601", "%H:%M:%S.%f"
-    else:
-        mark, year = match[2], "%Y" if len(match[4]) == 4 else "%y"
-        day_first, month_first = f"%d{mark}%m{mark}{year} %H:%M:%S", f"%m{mark}%d{mark}{year} %H:%M:%S"
-        message = (
-            f"the stamp {cell!r} is not ISO 8601: day {match[1]} of month {match[3]}, "
-            f"or day {match[3]} of month {match[1]} ({day_first!r} or {month_first!r})"
-        )
-        example = day_first
-    return refusal(file, message, key="time", mend=f'state `time = {{ column = {label}, format = "{example}" }}`')
+def _refuse_glued(columns: Sequence[Column], file: str) -> None:
+    """Refuse cells that hold a clock and a value, parted by a blank: half a column would be lost."""
+    for column in columns:
+        for cell in column.sample[:1]:
+            stamp, blank, rest = cell.strip().rpartition(" ")
+            if column.kind == "stamp" and blank and understand(cell) is None and understand(stamp):
+                raise refusal(
+                    file,
+                    f"the cell {cell!r} of {label_of([column])!r} holds a clock and {rest!r}, parted by a blank only",
+                    key="delimiter",
+                    mend="export the recording again with one delimiter between all columns",
+                )

@@ -6,12 +6,14 @@ import stat
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from toolbench.logs.recorded import Part, Recorded, RecordedColumn
 from toolbench.logs.source import refusal
+
+if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
 
 GROUP = "toolbench.readers"
 TEXT_SUFFIXES = frozenset((".csv", ".tsv", ".txt", ".asc", ".log", ".prn", ""))
@@ -118,6 +120,8 @@ def _head(path: Path) -> bytes:
 @lru_cache(maxsize=1)
 def _installed() -> dict[str, EntryPoint]:
     """Readers of others, by suffix without the dot."""
+    from importlib.metadata import entry_points
+
     return {point.name.lower().lstrip("."): point for point in entry_points(group=GROUP)}
 
 

@@ -16,7 +16,7 @@ import pandas as pd
 
 from toolbench.errors import RecordingError
 from toolbench.files import digest
-from toolbench.logs.clock import TimeSource, choose_time
+from toolbench.logs.clock import choose_time
 from toolbench.logs.containers import OWN_SUFFIXES, find_container
 from toolbench.logs.frames import NAME, content_digest, frame_parts
 from toolbench.logs.log import Log
@@ -27,6 +27,7 @@ from toolbench.logs.rows import cells_found, dialect_stated, doubtful_file, note
 from toolbench.logs.seconds import judge_time, to_seconds
 from toolbench.logs.source import Source, open_source, refusal
 from toolbench.logs.table import Table
+from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Dialect, TimeBase
 from toolbench.records.settings import Logger, TimeColumn
@@ -101,8 +102,9 @@ def _read(
     }
     try:
         clock = _clock(recorded, every, _time_stated(logger, every, cells), file)
-        time_s, first, start = to_seconds(clock, held, file=file)
-        base, odd = judge_time(time_s, held, clock, start=start or recorded.start, file=name)
+        timing = to_seconds(clock, held, file=file)
+        clock, time_s = timing.source, timing.seconds
+        base, odd = judge_time(time_s, held, clock, start=timing.start or recorded.start, file=name)
         _refuse_two_rates(recorded, clock, base, logger, file)
     except RecordingError as error:
         raise said_of_rows(error) from None
@@ -117,6 +119,7 @@ def _read(
         *left_out,
         *renamed(every, name),
         *clock.findings,
+        *timing.findings,
         *rows_dropped(held, clock, name),
         *cells_found(held, wanted, cells, name),
         *odd,
@@ -129,7 +132,7 @@ def _read(
         units={column.name: column.unit for column in wanted},
         names={column.name: column.written for column in wanted},
         time=base,
-        dialect=_dialect(recorded, part, every, first),
+        dialect=_dialect(recorded, part, every, timing.first),
         findings=tuple(said_of_rows(finding) for finding in findings),
         digest=known,
         source=name,
@@ -267,7 +270,7 @@ def _time_stated(logger: Logger | None, every: Sequence[Column], cells: dict[int
 
 
 def _of_time(clock: TimeSource) -> Sequence[Column]:
-    return [clock.column] if clock.column else []
+    return clock.columns
 
 
 def _clock(recorded: Recorded, every: Sequence[Column], stated: TimeColumn, file: str) -> TimeSource:

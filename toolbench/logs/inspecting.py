@@ -66,7 +66,7 @@ def describe(log: Log) -> dict[str, Any]:
                 "missing": int(len(values) - len(finite)) if number else 0,
             }
         )
-    dialect = _dialect(log) | {"extra": dict(log.dialect.extra)}
+    dialect = _dialect(log) | {"extra": dict(log.dialect.extra), "container": log.dialect.container}
     return {
         "source": log.source,
         "digest": log.digest,
@@ -116,6 +116,26 @@ def guess_channels(log: Log) -> dict[str, str]:
     return dict(sorted(found.items(), key=lambda item: order.index(item[1])))
 
 
+def find_response(log: Log) -> tuple[str | None, tuple[str, ...]]:
+    """The column that looks like the response, and all that could be it as well, the first included.
+
+    Returns
+    -------
+    column : str or None
+        The column of torque, else of force, else the only column of numbers; None where several could be it alike.
+    candidates : tuple of str
+        Columns of the same quantity, or every column of numbers where no quantity tells.
+    """
+    numbers = [name for name in log.data.columns if log.data[name].dtype.kind in "iuf"]
+    guessed = guess_channels(log)
+    for channel in ("torque", "force"):
+        column = guessed.get(channel)
+        if column is not None:
+            alike = [name for name in numbers if name == column or _quantity(log.units[name]) == channel]
+            return column, tuple(alike)
+    return (numbers[0] if len(numbers) == 1 else None), tuple(numbers)
+
+
 def _quantity(unit: str) -> str:
     try:
         return unit_factor(unit).quantity if unit else ""
@@ -137,6 +157,12 @@ def _fits(channel: str, unit: str) -> bool:
 def suggest_table(log: Log, logger: str = "rig") -> str:
     """The `[loggers.ID]` table of bench.toml for this file. Columns that no channel was guessed for stand as comments."""
     lines = [f"[loggers.{logger}]", f"time = {_time(log)}"]
+    if any(finding.code == "encoding-inferred" for finding in log.findings):
+        lines.append(
+            f"encoding = {_quote(log.dialect.encoding)}   # found by what the text says; the file has no mark of it"
+        )
+    if any(finding.code == "group-chosen" for finding in log.findings):
+        lines.append(f"group = {_quote(str(log.dialect.extra['group']))}")
     guessed = guess_channels(log)
     for channel, name in guessed.items():
         written = _unique(log, name)
@@ -161,12 +187,26 @@ def _unique(log: Log, name: str) -> str:
 
 
 def _time(log: Log) -> str:
+    """The `time` key that reads this file again as it was read."""
     base = log.time
     if base.unit == "samples":
-        return f'{{ rate = "{base.rate_hz:g} Hz" }}'
-    unit = split_unit(base.source)[1].lower()
-    settled = base.unit == "stamps" or unit in TIME_UNITS
-    return _quote(base.source) if settled else f"{{ column = {_quote(base.source)}, unit = {_quote(base.unit)} }}"
+        rate = f"{base.rate_hz:.12g}"
+        return f'{{ rate = "{rate if float(rate) == base.rate_hz else repr(base.rate_hz)} Hz" }}'
+    names = [_quote(name) for name in base.columns or (base.source,)]
+    keys = {"column": names[0] if len(names) == 1 else f"[{', '.join(names)}]"}
+    if (
+        base.unit != "stamps"
+        and split_unit(base.columns[0] if base.columns else base.source)[1].lower() not in TIME_UNITS
+    ):
+        keys["unit"] = _quote(base.unit)
+    for key, value in (("format", base.format), ("zone", base.zone)):
+        if value:
+            keys[key] = _quote(value)
+    if base.spread:
+        keys["spread"] = "true"
+    if list(keys) == ["column"] and len(names) == 1:
+        return names[0]
+    return "{ " + ", ".join(f"{key} = {value}" for key, value in keys.items()) + " }"
 
 
 def _quote(text: str) -> str:

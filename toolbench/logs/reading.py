@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolbench.files import digest
-from toolbench.logs.clock import TimeSource, choose_time
+from toolbench.logs.clock import choose_time
 from toolbench.logs.doors import suffix_differs, through_door
 from toolbench.logs.encoding import Encoding, find_encoding
 from toolbench.logs.layout import ENOUGH_ROWS, Layout, find_layout
@@ -18,6 +18,7 @@ from toolbench.logs.names import Column, find_column, name_columns
 from toolbench.logs.seconds import count_text, judge_time, lines_text, to_seconds
 from toolbench.logs.source import HEAD_SIZES, Source, open_source
 from toolbench.logs.table import Table, read_table
+from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Dialect
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
@@ -68,15 +69,18 @@ def read_log(
     every = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples)
     clock = choose_time(every, logger.time if logger else TimeColumn(), layout.preamble, file=source.name)
     wanted = _wanted(every, columns, clock, source.name)
-    parsed = [*wanted, *([clock.column] if clock.column and clock.column not in wanted else [])]
-    table = read_table(source, encoding, layout, parsed, overrides.skip_lines, clock.iso)
-    time_s, first, start = to_seconds(clock, table, file=source.name)
+    parsed = [*wanted, *(column for column in clock.needed if column not in wanted)]
+    table = read_table(source, encoding, layout, parsed, overrides.skip_lines)
+    timing = to_seconds(clock, table, file=source.name)
+    clock, time_s = timing.source, timing.seconds
+    wanted = _wanted(every, columns, clock, source.name)
     name = source.path.name
-    base, odd = judge_time(time_s, table, clock, start=start, file=name)
+    base, odd = judge_time(time_s, table, clock, start=timing.start, file=name)
     findings = (
         *suffix_differs(source.path),
         *_of_dialect(encoding, layout, every, name),
         *clock.findings,
+        *timing.findings,
         *_of_rows(table, clock, name),
         *_of_cells(table, wanted, name),
         *odd,
@@ -90,7 +94,7 @@ def read_log(
         units={c.name: table.glued.get(c.index, "") or c.unit for c in wanted},
         names={column.name: column.written for column in wanted},
         time=base,
-        dialect=_dialect(encoding, layout, every, first),
+        dialect=_dialect(encoding, layout, every, timing.first),
         findings=findings,
         digest=known,
         source=name,
@@ -125,7 +129,7 @@ def _wanted(every: Sequence[Column], asked: Sequence[str] | None, clock: TimeSou
     if asked is not None:
         found = {find_column(every, name, file=file, key="channels").index for name in asked}
         return [column for column in every if column.index in found]
-    return [column for column in every if column != clock.column and (column.kind != "empty" or column.written)]
+    return [column for column in every if column not in clock.columns and (column.kind != "empty" or column.written)]
 
 
 def _dialect(encoding: Encoding, layout: Layout, every: Sequence[Column], first: str) -> Dialect:

@@ -10,11 +10,11 @@ from typing import TypeVar
 import numpy as np
 
 from toolbench.errors import RecordingError
-from toolbench.logs.clock import TimeSource
 from toolbench.logs.names import Column
 from toolbench.logs.plain import Plain
 from toolbench.logs.seconds import count_text, lines_text
 from toolbench.logs.table import Table
+from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 from toolbench.records.settings import DialectOverrides, Logger
 

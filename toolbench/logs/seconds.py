@@ -2,120 +2,63 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
-from toolbench.logs.clock import TimeSource
+from toolbench.logs.one_clock import read_clock, spread_evenly
 from toolbench.logs.source import refusal
 from toolbench.logs.table import Table
+from toolbench.logs.timesource import TimeSource
+from toolbench.logs.witness import choose_best
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, TimeBase
 
 GAP = 1.5
-_SECOND_NS = 1_000_000_000
 
 
-def to_seconds(source: TimeSource, table: Table, *, file: str) -> tuple[Floats, str, str]:
-    """Seconds from the first sample, the first value as written in the file's unit, and the first stamp as ISO 8601.
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Seconds from the first sample, and what was settled on the way.
+
+    `first` is the first value as written in the file's unit, `start` the first stamp as ISO 8601.
+    """
+
+    seconds: Floats
+    first: str
+    start: str
+    source: TimeSource
+    findings: tuple[Finding, ...] = ()
+
+
+def to_seconds(source: TimeSource, table: Table, *, file: str) -> Timing:
+    """Seconds from the first sample, by the best of the clocks that the file holds.
 
     Rows without a readable time leave the table; their lines are entered in `table.dropped`.
 
     Raises
     ------
     RecordingError
-        No row has a readable time.
+        No row has a readable time, two readings of it differ, or nothing settles its unit.
     """
-    if source.column is None:
-        return np.arange(table.rows, dtype=np.float64) / source.rate_hz, "", ""
-    if source.kind == "stamp":
-        return _of_stamps(source, table, file)
-    values = table.columns[source.column.index]
-    if values.dtype.kind == "f":
-        finite = np.isfinite(values)
-        if not finite.all():
-            table.keep(finite)
-            values = table.columns[source.column.index]
-    _refuse_nothing(len(values), source, file)
-    first = values[0]
-    start = ""
-    if source.kind == "epoch":
-        nanoseconds = int(first) * _SECOND_NS // source.ratio[1] + round(
-            float(first % 1) * _SECOND_NS / source.ratio[1]
-        )
-        start = pd.Timestamp(nanoseconds, unit="ns", tz="UTC").isoformat()
-    seconds = (values - first).astype(np.float64, copy=False)
-    num, den = source.ratio
-    if num != 1:
-        seconds *= num
-    if den != 1:
-        seconds /= den
-    if source.kind == "index":
-        seconds /= source.rate_hz
-    return seconds, str(first), start
-
-
-def _refuse_nothing(rows: int, source: TimeSource, file: str) -> None:
-    if rows == 0:
-        raise refusal(file, f"no row has a readable time in {source.label!r}", key="time")
-
-
-def _of_stamps(source: TimeSource, table: Table, file: str) -> tuple[Floats, str, str]:
-    assert source.column is not None
-    text = pd.Series(table.columns[source.column.index])
-    stamps = _parse(text, source, file)
-    good = stamps.notna().to_numpy()
-    if not good.all():
-        table.keep(good)
-        stamps, text = stamps[good], text[good]
-    _refuse_nothing(len(stamps), source, file)
-    if source.zone and stamps.dt.tz is None:
-        try:
-            stamps = stamps.dt.tz_localize(source.zone)
-        except Exception as error:  # noqa: BLE001  (unknown zone, or an hour that a clock change skips or repeats)
-            raise refusal(
-                file, f"the stamps cannot be placed in zone {source.zone!r}: {error}", key="time", mend="record in UTC"
-            ) from None
-    elif source.zone:
-        stamps = stamps.dt.tz_convert(source.zone)
-    try:
-        counts = stamps.dt.as_unit("ns").astype("int64").to_numpy()
-    except pd.errors.OutOfBoundsDatetime as error:
-        raise refusal(
-            file, f"a stamp in {source.label!r} lies outside the years 1678 to 2261: {error}", key="time"
-        ) from None
-    written = text.iloc[0]
-    first = written if isinstance(written, str) else written.isoformat()
-    return (counts - counts[0]) / _SECOND_NS, first, stamps.iloc[0].isoformat()
-
-
-def _parse(text: Any, source: TimeSource, file: str) -> Any:
-    """Stamps; what is none becomes NaT. A comma in front of the fraction is ISO 8601 too."""
-    if text.dtype.kind == "M":
-        return text
-    if "," in str(text.iloc[0]) and not source.format:
-        text = text.str.replace(",", ".", regex=False)
-    form = source.format or "ISO8601"
-    text = text.astype("str")
-    try:
-        return pd.to_datetime(text, format=form, errors="coerce")
-    except ValueError as error:
-        zoned = text.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True)
-        if zoned.all():
-            return pd.to_datetime(text, format=form, errors="coerce", utc=True)
-        if zoned.any():
-            raise refusal(
-                file,
-                f"some stamps in {source.label!r} carry a zone and some do not",
-                line=None,
-                key="time",
-                mend="export the recording with one kind of stamp",
-            ) from None
-        raise refusal(
-            file, f"the format {form!r} does not fit {text.iloc[0]!r}: {error}", key="time", mend="see strptime's codes"
-        ) from None
+    if not source.columns:
+        return Timing(np.arange(table.rows, dtype=np.float64) / source.rate_hz, "", "", source)
+    chosen = source
+    found: tuple[Finding, ...] = ()
+    if source.others:
+        chosen, found = choose_best(source, table, file=file)
+    read = read_clock(chosen, table, file=file)
+    if not read.good.all():
+        table.keep(read.good)
+    seconds = read.seconds
+    if len(seconds) == 0:
+        raise refusal(file, f"no row has a readable time in {chosen.label!r}", key="time")
+    findings = (*found, *read.findings)
+    if chosen.spread:
+        seconds, spread = spread_evenly(seconds, table, chosen.label)
+        findings = (*findings, *spread)
+    return Timing(seconds, read.first, read.start, chosen, findings)
 
 
 def judge_time(
@@ -142,9 +85,7 @@ def judge_time(
     """
     steps = np.diff(time_s)
     if len(steps) == 0:
-        return TimeBase(
-            source=source.label, unit=source.unit, median_interval_s=np.nan, rate_hz=np.nan, start=start
-        ), ()
+        return _base(source, start, np.nan, np.nan), ()
     interval = _interval(time_s, steps)
     gaps: tuple[tuple[int, float], ...] = ()
     repeats: tuple[int, ...] = ()
@@ -157,17 +98,22 @@ def judge_time(
         back = tuple(table.line(row + 1) for row in np.flatnonzero(steps < 0))
     span = float(time_s[-1])
     rate = 1 / interval if interval > 0 else (len(steps) / span if span > 0 else float("nan"))
-    base = TimeBase(
+    base = replace(_base(source, start, interval, rate), gaps=gaps, repeats=repeats, steps_back=back)
+    return base, _findings(base, steps, file)
+
+
+def _base(source: TimeSource, start: str, interval_s: float, rate_hz: float) -> TimeBase:
+    return TimeBase(
         source=source.label,
         unit=source.unit,
-        median_interval_s=interval,
-        rate_hz=rate,
-        gaps=gaps,
-        repeats=repeats,
-        steps_back=back,
+        median_interval_s=interval_s,
+        rate_hz=rate_hz,
         start=start,
+        columns=tuple(column.written or column.name for column in source.columns),
+        format=source.format or "",
+        zone=source.zone or "",
+        spread=source.spread,
     )
-    return base, _findings(base, steps, file)
 
 
 def _interval(time_s: Floats, steps: Floats) -> float:
@@ -216,7 +162,8 @@ def _findings(base: TimeBase, steps: npt.NDArray[np.float64], file: str) -> tupl
                 kind="data",
                 message=f"the time steps back {count_text(len(base.steps_back), 'time')}, by up to {furthest:.6g} s: "
                 f"{lines_text(base.steps_back)}",
-                mend="the logger restarted or rows were moved: record the run again, or cut the file at that line",
+                mend="the logger restarted or rows were moved: record the run again, or cut the file at that line"
+                + ("; or its clock was put back for winter: state the `zone`" if 3500 < furthest < 3600.5 else ""),
                 file=file,
                 line=base.steps_back[0],
             )

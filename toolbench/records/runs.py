@@ -140,6 +140,12 @@ class TimeBase:
     steps_back: tuple[int, ...] = ()
     start: str = ""
     """First stamp as ISO 8601 where the file has absolute time."""
+    columns: tuple[str, ...] = ()
+    """Names of the columns that hold the time, as written; empty where rows are counted."""
+    format: str = ""
+    zone: str = ""
+    spread: bool = False
+    """Whether rows with equal stamps were spread evenly, as asked."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,13 +40,18 @@ class Channel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimeColumn:
-    """How the time base of a logger file is written; exactly one of `column` and `rate_hz` is set, or neither (find it)."""
+    """How the time base of a logger file is written; exactly one of `column` and `rate_hz` is set, or neither (find it).
 
-    column: str | None = None
+    A clock in several columns names them in the order date, clock, part of a second, or year, month, day, hour, minute, second.
+    With `spread`, rows with equal stamps of a coarse clock are spread evenly up to the next stamp.
+    """
+
+    column: str | tuple[str, ...] | None = None
     unit: str | None = None
     format: str | None = None
     zone: str | None = None
     rate_hz: float | None = None
+    spread: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -132,7 +132,23 @@ def _time(model: models.TimeModel, path: Path, faults: Faults) -> TimeColumn:
             faults.bench((*path, "unit"), str(error))
     if model.zone is not None and not _is_zone(model.zone):
         faults.bench((*path, "zone"), f'"{model.zone}" is no time zone', 'write for example "Europe/Berlin" or "UTC"')
-    return TimeColumn(column=model.column, unit=model.unit, format=model.format, zone=model.zone, rate_hz=model.rate)
+    if model.spread and model.rate is not None:
+        faults.bench((*path, "spread"), "rows at a rate are spread already", "leave it out")
+    column: str | tuple[str, ...] | None = None
+    if isinstance(model.column, list):
+        if not model.column:
+            faults.bench((*path, "column"), "the list of columns is empty", 'write for example ["Date", "Time"]')
+        column = model.column[0] if len(model.column) == 1 else tuple(model.column) or None
+    else:
+        column = model.column
+    return TimeColumn(
+        column=column,
+        unit=model.unit,
+        format=model.format,
+        zone=model.zone,
+        rate_hz=model.rate,
+        spread=model.spread,
+    )
 
 
 def _is_zone(name: str) -> bool:

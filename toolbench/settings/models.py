@@ -112,11 +112,12 @@ class BenchModel(Model):
 
 
 class TimeModel(Model):
-    column: str | None = None
+    column: str | list[str] | None = None
     unit: str | None = None
     format: str | None = None
     zone: str | None = None
     rate: Annotated[float, _written("frequency"), _positive] | None = None
+    spread: bool = False
 
 
 class ArmModel(Model):

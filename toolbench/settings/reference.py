@@ -29,7 +29,9 @@ name = "My bench"
 #also = "US"
 
 # The data logger: its time column, and which column is which channel. "toolbench inspect FILE" prints this table.
-# The time may also be { column = "Stamp", unit = "ms", format = "%H:%M:%S.%f", zone = "UTC" } or { rate = "1 kHz" }.
+# The time may also be { column = "Stamp", unit = "ms", format = "%H:%M:%S.%f", zone = "UTC" } or { rate = "1 kHz" }; a clock in
+# several columns is { column = ["Date", "Time", "ms"] }. In a format %f stands for decimals of a second and %L for a count of
+# milliseconds; spread = true spreads the rows with equal stamps of a coarse clock evenly.
 [loggers.rig]
 time = "t [ms]"
 channels.torque = "Torque [N*m]"

@@ -222,9 +222,11 @@ def _logger(logger: Logger) -> dict[str, Any]:
 def _time(time: TimeColumn) -> Any:
     if time.rate_hz is not None:
         return {"rate": f"{time.rate_hz!r} Hz"}
-    stated = {"column": time.column, "unit": time.unit, "format": time.format, "zone": time.zone}
+    column = list(time.column) if isinstance(time.column, tuple) else time.column
+    stated: dict[str, Any] = {"column": column, "unit": time.unit, "format": time.format, "zone": time.zone}
+    stated["spread"] = True if time.spread else None
     stated = {key: value for key, value in stated.items() if value is not None}
-    return stated["column"] if list(stated) == ["column"] else stated or None
+    return column if list(stated) == ["column"] and isinstance(column, str) else stated or None
 
 
 def _channel(channel: Channel) -> Any:
