@@ -14,31 +14,65 @@ MISSING = frozenset(
         "#n/a",
         "nan",
         "-nan",
+        "+nan",
         "null",
         "none",
         "<no data>",
         "no data",
+        "nodata",
         "<na>",
+        "*",
+        "**",
         "***",
+        "****",
+        "*****",
         "x",
+        "?",
         "-",
         "--",
         "---",
+        "----",
+        "#n/a n/a",
+        "-1.#ind",
+        "1.#qnan",
+        "#value!",
+        "#div/0!",
+        "missing",
+        "no value",
     )
 )
 # The spellings the parser is to take for a missing value in a column of numbers, in the cases that occur.
 MISSING_SPELLINGS = sorted(
     {form for word in MISSING if word for form in (word, word.upper(), word.capitalize())}
-    | {"NaN", "-NaN", "#N/A N/A", "<No Data>", "-1.#IND", "1.#QNAN"}
+    | {"NaN", "-NaN", "+NaN", "#N/A N/A", "<No Data>", "-1.#IND", "1.#QNAN", "NoData", "No Data", "No Value"}
 )
+_EXPONENT = r"(?:[eE][+-]?\d{1,3})?"
 _BODY = {
-    ".": r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?",
-    ",": r"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d{1,3})?",
+    ".": rf"[+-]?(?:\d+\.?\d*|\.\d+){_EXPONENT}",
+    ",": rf"[+-]?(?:\d+,?\d*|,\d+){_EXPONENT}",
 }
 NUMBER = {mark: re.compile(body + r"\Z") for mark, body in _BODY.items()}
 GLUED = {mark: re.compile(f"({body})\\s*([^\\d\\s.,+-].*)\\Z") for mark, body in _BODY.items()}
-_STAMP = re.compile(
-    r"\d{4}-?\d\d-?\d\d[T ]\d\d:?\d\d|\d{4}-\d\d-\d\d\Z|\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[ T,]|\Z)|\d{1,2}:\d\d(?::\d\d)?"
+# Groups of three parted by another sign than the decimal mark: certain only where the cell shows both, or two groups.
+GROUPED = {
+    ".": re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+(?:\.\d+)?|(?:['’ \u00a0\u2009\u202f]\d{3})+(?:\.\d+)?)\Z"),
+    ",": re.compile(r"[+-]?\d{1,3}(?:(?:\.\d{3})+(?:,\d+)?|(?:['’ \u00a0\u2009\u202f]\d{3})+(?:,\d+)?)\Z"),
+}
+_MONTH = r"(?:jan|feb|mar|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zé]*\.?"
+_STAMP_BODY = (
+    r"\d{4}-?\d\d-?\d\d[T ]\d\d:?\d\d|\d{4}-\d\d-\d\d\Z|\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[ T,_]|\Z)"
+    r"|\d{1,4}:\d\d(?::\d\d)?"
+    rf"|\d{{1,2}}[ ./-]?{_MONTH}[ ./-]?\d{{2,4}}\b|{_MONTH} \d{{1,2}},? \d{{4}}\b|(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*,? (?:{_MONTH} )?\d"
+    r"|\d{4}年\d{1,2}月\d{1,2}日"
+)
+_STAMP = re.compile(_STAMP_BODY, re.IGNORECASE)
+_CELL = re.compile(
+    rf"(?P<i>[+-]?\d+{_EXPONENT})\Z|(?P<p>[+-]?(?:\d+\.\d*|\.\d+){_EXPONENT})\Z|(?P<c>[+-]?(?:\d+,\d*|,\d+){_EXPONENT})\Z"
+    rf"|(?P<s>{_STAMP_BODY})|(?P<k>[+-]?\d{{1,3}}(?:(?:,\d{{3}})+\.\d+|(?:\.\d{{3}})+,\d+|(?:,\d{{3}}){{2,}}))\Z",
+    re.IGNORECASE,
+)
+_WITH_UNIT = re.compile(
+    r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d{1,3})?\s*(?P<unit>[^\d\s.,+:/-][^\s,;]{0,7}(?: [CFK])?)\Z"
 )
 
 
@@ -50,6 +84,28 @@ def is_missing(cell: str) -> bool:
 def is_stamp(cell: str) -> bool:
     """Whether a cell looks like a date, a clock time, or both."""
     return _STAMP.match(cell) is not None
+
+
+def cell_code(cell: str) -> str:
+    """What a stripped cell is, whatever the decimal mark.
+
+    One letter: i whole number, p with a point, c with a comma, k with groups of three, u with a unit behind it, s stamp,
+    e missing, t text.
+    """
+    found = _CELL.match(cell)
+    if found:
+        return found.lastgroup or "t"
+    if is_missing(cell):
+        return "e"
+    if cell[0] in "0123456789+-.," and (glued := _WITH_UNIT.match(cell)) and _is_unit(glued["unit"]):
+        return "u"
+    return "t"
+
+
+def _is_unit(text: str) -> bool:
+    from toolbench.logs.names import looks_like_unit
+
+    return looks_like_unit(text)
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
@@ -64,12 +120,21 @@ def split_line(line: str, delimiter: str) -> list[str]:
     return [cell.strip() for cell in line.split(delimiter)]
 
 
-def to_float(cell: str, mark: str) -> float | None:
-    """The number in a cell, exact to the last printed digit; nan where the cell is missing, None where it is text."""
+def to_float(cell: str, mark: str, *, grouped: bool = False) -> float | None:
+    """The number in a cell, exact to the last printed digit; nan where the cell is missing, None where it is text.
+
+    With `grouped`, groups of three digits may be parted by another sign than the decimal mark.
+    """
     text = cell.strip()
     if NUMBER[mark].match(text):
         return float(text.replace(",", "."))
-    return float("nan") if is_missing(text) else None
+    if is_missing(text):
+        return float("nan")
+    if text[0] == "\u2212" and NUMBER[mark].match(text[1:]):
+        return -float(text[1:].replace(",", "."))
+    if grouped and GROUPED[mark].match(text):
+        return float(re.sub(r"[^\d.+-]" if mark == "." else r"[^\d,+-]", "", text).replace(",", "."))
+    return None
 
 
 def common_unit(cells: Sequence[str], mark: str) -> str:

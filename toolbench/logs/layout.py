@@ -8,14 +8,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from toolbench.errors import RecordingError
-from toolbench.logs.cells import NUMBER, is_missing, is_stamp, split_line
-from toolbench.logs.names import Kind, is_unit_row, split_unit
+from toolbench.logs.beside import facts_beside, refuse_rows_across, settings_beside
+from toolbench.logs.cells import GLUED
+from toolbench.logs.header import (
+    Header,
+    cells_of,
+    decimal_commas_part_cells,
+    find_header,
+    first_is_certain,
+    listed_names,
+    one_name_for_two_stamps,
+)
+from toolbench.logs.names import Kind
+from toolbench.logs.scanning import SAMPLE, Row, column_kinds, find_rows
 from toolbench.logs.source import refusal
+from toolbench.records.findings import Finding
 from toolbench.records.settings import DialectOverrides
 
-DELIMITERS = (";", "\t", ",", "|", " ")
 ENOUGH_ROWS = 20
-_SAMPLE = 60
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}\Z")
 
 
@@ -37,21 +47,18 @@ class Layout:
     preamble: tuple[str, ...] = ()
     quoted: bool = False
     wrapped: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    line: int
-    cells: tuple[str, ...]
-    kinds: tuple[Kind, ...]
+    marks: tuple[str, ...] = ()
+    """Decimal mark of every column: a file may mix them."""
+    glued: tuple[str, ...] = ()
+    """Unit behind every number of a column, "" where there is none."""
+    uncertain: tuple[str, ...] = ()
+    """Names that stand above the rows but cannot be told to belong to one column."""
+    findings: tuple[Finding, ...] = ()
 
     @property
-    def width(self) -> int:
-        """Cells up to the last filled one, so that a trailing delimiter does not make a row wider."""
-        width = len(self.kinds)
-        while width and not self.cells[width - 1]:
-            width -= 1
-        return width
+    def used(self) -> int:
+        """Width of a row without its always-empty last columns."""
+        return max((index + 1 for index, kind in enumerate(self.kinds) if kind != "empty"), default=self.width)
 
 
 def find_layout(lines: Sequence[str], overrides: DialectOverrides, *, file: str) -> Layout:
@@ -73,231 +80,194 @@ def find_layout(lines: Sequence[str], overrides: DialectOverrides, *, file: str)
     """
     wrapped = _is_wrapped(lines)
     if wrapped:
-        lines = [line.strip()[1:-1].replace('""', '"') if len(line.strip()) > 1 else line for line in lines]
-    delimiters = (overrides.delimiter,) if overrides.delimiter else DELIMITERS
-    marks = (overrides.decimal,) if overrides.decimal else (".", ",")
-    best: tuple[int, list[_Row], str, str] | None = None
-    for delimiter in delimiters:
-        if best is not None and delimiter == " ":
-            break  # blanks stand inside stamps and names: the last resort
-        for mark in marks:
-            if delimiter == mark:
-                continue
-            rows = _data_rows(lines, delimiter, mark, overrides, file)
-            score = sum(sum(kind in ("number", "stamp") for kind in row.kinds) for row in rows)
-            wide = bool(rows) and (len(rows[0].kinds) > 1 or delimiter == ",")
-            if rows and wide and (best is None or score > best[0]):
-                best = (score, rows, delimiter, mark)
-    if best is None:
+        lines = [unwrapped(line) for line in lines]
+    delimiter, rows = find_rows(lines, overrides, file)
+    if not rows:
         raise _nothing_found(lines, file)
-    layout = _describe(lines, best[1], best[2], best[3], overrides, file)
+    layout = replace(_of_rows(lines, delimiter, rows, overrides), wrapped=wrapped)
+    beside = settings_beside(rows, layout.width)
+    if beside:
+        layout = _without(layout, beside)
+    layout = _with_names(layout, lines, overrides, file)
+    if beside:
+        layout = _with_facts(layout, rows, beside)
+    refuse_rows_across(rows, lines, bool(layout.names), file)
     if not overrides.decimal:
         _refuse_thousands(layout, file)
-    return replace(layout, wrapped=wrapped)
+    return layout
 
 
-def _data_rows(lines: Sequence[str], delimiter: str, mark: str, overrides: DialectOverrides, file: str) -> list[_Row]:
-    """The rows of numbers that belong together: the heaviest stretch of one width, and earlier rows of the same kind."""
-    start = max(overrides.header_line or 0, overrides.unit_line or 0)
-    skipped = set(overrides.skip_lines)
-    stretches: list[list[_Row]] = []
-    previous = 0
-    for number, line in enumerate(lines, 1):
-        if number <= start or number in skipped:
-            previous += number in skipped
-            continue
-        row = _row(number, line, delimiter, mark)
-        if row is None:
-            previous += not line.strip()  # a blank line parts nothing
-            continue
-        if stretches and previous == number - 1 and _alike(stretches[-1][-1], row):
-            stretches[-1].append(row)
-        else:
-            stretches.append([row])
-        previous = number
-    if not stretches:
-        return []
-    heaviest = max(stretches, key=lambda rows: sum(kind != "text" for row in rows for kind in row.kinds))
-    widest = max(heaviest, key=lambda row: len(row.kinds))
-    usual = _Row(0, widest.cells, _columns(heaviest, len(widest.kinds))[0])
-    rows = list(heaviest)
-    for stretch in reversed(stretches[: stretches.index(heaviest)]):
-        if not _alike(stretch[-1], usual):
-            continue
-        names = _names_between(lines, stretch[-1].line, rows[0].line, delimiter, mark)
-        if names and not _names_above(lines, stretch[0].line, names, delimiter, mark):
-            if len(stretch) > 1:
-                raise refusal(
-                    file,
-                    f"rows of numbers stand above these names (from line {stretch[0].line}) and below them",
-                    line=rows[0].line - 1,
-                    key="header_line",
-                    mend="state `header_line` for this logger; what stands above it is not read",
-                )
-            break
-        rows = stretch + rows
-    # A row with one bad cell right above is still a row: it must not pass for a line of names.
-    while rows[0].line - 1 > start and (above := _row(rows[0].line - 1, lines[rows[0].line - 2], delimiter, mark)):
-        if above.line in skipped or len(above.kinds) != len(usual.kinds):
-            break
-        rows.insert(0, above)
-    return rows
-
-
-def _row(number: int, line: str, delimiter: str, mark: str) -> _Row | None:
-    """A line as a row when at least half of its filled cells are numbers or stamps."""
-    if delimiter not in line and delimiter != ",":
-        return None
-    cells = tuple(split_line(line, delimiter))
-    number_re = NUMBER[mark]
-    kinds: list[Kind] = []
-    good = filled = 0
-    for cell in cells:
-        if number_re.match(cell):
-            kinds.append("number")
-            good += 1
-            filled += 1
-        elif is_missing(cell):
-            kinds.append("empty")
-        else:
-            stamp = is_stamp(cell)
-            kinds.append("stamp" if stamp else "text")
-            good += stamp
-            filled += 1
-    if not good or 2 * good < filled or "number" not in kinds:
-        return None
-    return _Row(number, cells, tuple(kinds))
-
-
-def _alike(one: _Row, other: _Row) -> bool:
-    """Whether two rows can belong to one table: same width but for empty ends, and no column both number and text."""
-    if abs(len(one.kinds) - len(other.kinds)) > 1 and one.width != other.width:
-        return False
-    if abs(len(one.kinds) - len(other.kinds)) == 1 and max(one, other, key=lambda r: len(r.kinds)).cells[-1]:
-        return False
-    return all("empty" in pair or pair[0] == pair[1] for pair in zip(one.kinds, other.kinds, strict=False))
-
-
-def _names_between(lines: Sequence[str], first: int, last: int, delimiter: str, mark: str) -> list[str]:
-    """Cells of a line between two rows that looks like names; [] where there is none."""
-    for line in lines[first : last - 1]:
-        cells = split_line(line, delimiter)
-        if len(cells) > 1 and any(cells) and not any(NUMBER[mark].match(cell) for cell in cells):
-            return cells
-    return []
-
-
-def _names_above(lines: Sequence[str], first: int, rivals: Sequence[str], delimiter: str, mark: str) -> bool:
-    """Whether names with at least as many units as the rivals' stand right above a row: then the rivals interrupt a table."""
-    for line in reversed(lines[: first - 1]):
-        cells = split_line(line, delimiter)
-        if any(cells) and not any(NUMBER[mark].match(cell) for cell in cells):
-            return len(cells) > 1 and _units_in(cells) >= _units_in(rivals)
-    return False
-
-
-def _units_in(cells: Sequence[str]) -> int:
-    return sum(bool(split_unit(cell)[1]) for cell in cells)
-
-
-def _describe(
-    lines: Sequence[str], rows: Sequence[_Row], delimiter: str, mark: str, overrides: DialectOverrides, file: str
-) -> Layout:
-    counts = Counter(len(row.kinds) for row in rows)
-    width = max(counts)
+def _of_rows(lines: Sequence[str], delimiter: str, rows: Sequence[Row], overrides: DialectOverrides) -> Layout:
+    width = max(len(row.cells) for row in rows)
     first = rows[0].line
-    kinds, samples = _columns(rows, width)
-    layout = Layout(
+    kinds = list(column_kinds(rows, width))
+    sample = rows[:SAMPLE]
+    samples = [tuple(row.cells[index] for row in sample if index < len(row.cells)) for index in range(width)]
+    codes = [Counter(row.codes[index] for row in sample if index < len(row.codes)) for index in range(width)]
+    decimal = overrides.decimal or _mark(codes, ".")
+    marks = [overrides.decimal or _mark([counted], decimal) for counted in codes]
+    glued = [""] * width
+    for index in range(width):
+        if kinds[index] == "number" and codes[index]["u"]:
+            glued[index] = _glued(samples[index], marks[index])
+            if glued[index]:
+                samples[index] = tuple(cell.removesuffix(glued[index]).rstrip() for cell in samples[index])
+            elif 2 * codes[index]["u"] > len(samples[index]):
+                kinds[index] = "text"
+    return Layout(
         delimiter,
-        mark,
+        decimal,
         width,
-        kinds,
-        samples,
+        tuple(kinds),
+        tuple(samples),
         first,
         rows=len(rows),
         quoted=any('"' in line for line in lines[first - 1 :]),
+        marks=tuple(marks),
+        glued=tuple(glued),
     )
-    return _with_names(layout, lines, overrides, file)
 
 
-def _columns(rows: Sequence[_Row], width: int) -> tuple[tuple[Kind, ...], tuple[tuple[str, ...], ...]]:
-    sample = rows[:_SAMPLE]
-    kinds: list[Kind] = []
-    samples = []
-    for index in range(width):
-        seen: Counter[Kind] = Counter(row.kinds[index] for row in sample if index < len(row.kinds))
-        seen.pop("empty", None)
-        kinds.append(seen.most_common(1)[0][0] if seen else "empty")
-        samples.append(tuple(row.cells[index] for row in sample if index < len(row.cells)))
-    return tuple(kinds), tuple(samples)
+def _mark(codes: Sequence[Counter[str]], other: str) -> str:
+    """The decimal mark that more cells show."""
+    points, commas = sum(counted["p"] for counted in codes), sum(counted["c"] for counted in codes)
+    return "," if commas > points else "." if points > commas else other
+
+
+def _glued(cells: Sequence[str], mark: str) -> str:
+    """The unit behind nearly all numbers of a column."""
+    found = Counter(match[2] for cell in cells if (match := GLUED[mark].match(cell)))
+    if len(found) != 1:
+        return ""
+    [(unit, times)] = found.items()
+    filled = sum(bool(cell) for cell in cells)
+    return unit if times >= 0.8 * filled else ""
+
+
+def _without(layout: Layout, columns: range) -> Layout:
+    """The layout with the columns of settings taken as empty: they hold no samples."""
+    kinds: list[Kind] = ["empty" if index in columns else kind for index, kind in enumerate(layout.kinds)]
+    samples = [() if index in columns else cells for index, cells in enumerate(layout.samples)]
+    return replace(layout, kinds=tuple(kinds), samples=tuple(samples))
+
+
+def _with_facts(layout: Layout, rows: Sequence[Row], columns: range) -> Layout:
+    """The settings beside the samples as lines of the preamble; a header's cells above them are settings too."""
+    above = [layout.names[index] for index in columns if index < len(layout.names) and layout.names[index]]
+    names = tuple("" if index in columns else name for index, name in enumerate(layout.names))
+    facts = facts_beside(rows, columns, layout.delimiter)
+    found = Finding(
+        code="settings-beside-rows",
+        severity="note",
+        kind="data",
+        message=f"columns {columns.start + 1} to {columns.stop} hold {len(facts)} settings beside the first samples, no channel",
+        line=layout.first_data_line,
+    )
+    headed = (layout.delimiter.join(above),) if above else ()
+    return replace(
+        layout,
+        names=names if any(names) else (),
+        unit_row=tuple("" if index in columns else unit for index, unit in enumerate(layout.unit_row)),
+        preamble=(*layout.preamble, *headed, *facts),
+        findings=(*layout.findings, found),
+    )
 
 
 def _with_names(layout: Layout, lines: Sequence[str], overrides: DialectOverrides, file: str) -> Layout:
-    """Add the lines of names and units: the ones right above the rows, blank lines aside, or those that are stated."""
-    skipped = set(overrides.skip_lines)
-    above = [
-        number
-        for number in range(layout.first_data_line - 1, 0, -1)
-        if number not in skipped and lines[number - 1].strip(" \r" + layout.delimiter)
-    ]
-    header, unit = overrides.header_line, overrides.unit_line
-    for stated, key in ((header, "header_line"), (unit, "unit_line")):
+    """Add the lines of names and units: the ones right above the rows, or those that are stated."""
+    for stated, key in ((overrides.header_line, "header_line"), (overrides.unit_line, "unit_line")):
         if stated is not None and not 1 <= stated <= len(lines):
             raise refusal(file, f"has no line {stated}", key=key, mend=f"rows begin in line {layout.first_data_line}")
-    if header is None:
-        header, unit = _find_names(layout, lines, above, unit)
-    names = _names_of(lines[header - 1], layout) if header else ()
-    units = _names_of(lines[unit - 1], layout) if unit else ()
-    filled = len(names) - next((i for i, name in enumerate(reversed(names)) if name), len(names))
-    used = max((i + 1 for i, kind in enumerate(layout.kinds) if kind != "empty"), default=layout.width)
-    if names and (filled > layout.width or filled < used):
-        raise refusal(
-            file,
-            f"names {filled} columns, but its rows (from line {layout.first_data_line}) hold {used} cells",
-            line=header,
-            key="header_line",
-            mend="state `header_line`, or mend the line of names in a copy of the file",
-        )
-    top = min(number for number in (header, unit, layout.first_data_line) if number)
-    return replace(
+    header = _stated(layout, lines, overrides) or find_header(
+        lines,
+        layout.first_data_line,
+        delimiter=layout.delimiter,
+        width=layout.width,
+        used=layout.used,
+        skipped=frozenset(overrides.skip_lines),
+        unit_line=overrides.unit_line,
+    )
+    units = cells_of(lines[header.unit_line - 1], layout.delimiter) if header.unit_line else ()
+    top = min(number for number in (header.line, header.unit_line, layout.first_data_line) if number)
+    preamble = (*(line.rstrip("\r") for line in lines[: top - 1]), *header.beside)
+    names, findings = header.names, layout.findings
+    if not names and (listed := listed_names(preamble, layout.used, layout.delimiter)):
+        names = listed
+        findings = (*findings, _note("names-from-preamble", f"the names are listed above the rows: {', '.join(names)}"))
+    layout = replace(
         layout,
-        header_line=header,
-        unit_line=unit,
-        names=tuple(names),
-        unit_row=tuple(units),
-        preamble=tuple(line.rstrip("\r") for line in lines[: top - 1]),
+        header_line=header.line,
+        unit_line=header.unit_line,
+        names=names,
+        unit_row=units[: layout.width],
+        preamble=preamble,
+        findings=findings,
+    )
+    return _aligned(layout, file)
+
+
+def _stated(layout: Layout, lines: Sequence[str], overrides: DialectOverrides) -> Header | None:
+    if overrides.header_line is None:
+        return None
+    return Header(
+        overrides.header_line, overrides.unit_line, cells_of(lines[overrides.header_line - 1], layout.delimiter)
     )
 
 
-def _find_names(
-    layout: Layout, lines: Sequence[str], above: Sequence[int], unit: int | None
-) -> tuple[int | None, int | None]:
-    """Line of the names and line of the units, each None where there is none."""
-    rows = [number for number in above if number != unit][:3]
-    if not rows:
-        return None, unit
-    nearest = _names_of(lines[rows[0] - 1], layout)
-    if unit is None and len(rows) > 1 and is_unit_row(nearest):
-        upper = _names_of(lines[rows[1] - 1], layout)
-        if _can_be_names(upper, layout):
-            return rows[1], rows[0]
-    return (rows[0] if _can_be_names(nearest, layout) else None), unit
+def _aligned(layout: Layout, file: str) -> Layout:
+    """The layout with names that certainly belong to their columns; refused where none is certain."""
+    names = layout.names
+    filled = len(names) - next((i for i, name in enumerate(reversed(names)) if name), len(names))
+    if not names or layout.used <= filled <= layout.width:
+        return layout
+    samples, kinds = layout.samples[: layout.used], layout.kinds[: layout.used]
+    message = f"names {filled} columns, but its rows (from line {layout.first_data_line}) hold {layout.used} cells"
+    if layout.delimiter == "," and decimal_commas_part_cells(samples, filled):
+        raise refusal(
+            file,
+            f"{message}: a comma seems to part the cells and the decimals of a number",
+            line=layout.header_line,
+            key="delimiter",
+            mend="export it again with a decimal point, or with another delimiter",
+        )
+    parted = one_name_for_two_stamps(names, samples)
+    if parted:
+        found = _note(
+            "header-misaligned", f"{message}: {names[parted.index('') - 1]!r} stands above a date and a clock", layout
+        )
+        return replace(layout, names=parted, findings=(*layout.findings, found))
+    if not first_is_certain(names, samples, kinds):
+        raise refusal(
+            file,
+            message,
+            line=layout.header_line,
+            key="header_line",
+            mend="state `header_line`, or mend the line of names in a copy of the file",
+        )
+    found = replace(
+        _note("header-misaligned", f"{message}; only {names[0]!r} is certain, the others are called by position", layout),
+        severity="doubtful",
+        mend="state `header_line`, or mend the line of names in a copy of the file",
+    )
+    return replace(
+        layout,
+        names=names[:1],
+        unit_row=layout.unit_row[:1],
+        uncertain=tuple(name for name in names[1:] if name),
+        findings=(*layout.findings, found),
+    )
 
 
-def _can_be_names(cells: Sequence[str], layout: Layout) -> bool:
-    filled = [cell for cell in cells if cell]
-    if not filled or (len(filled) == 1 and layout.width > 1):
-        return False
-    return not any(NUMBER[layout.decimal].match(cell) for cell in filled)
+def _note(code: str, message: str, layout: Layout | None = None) -> Finding:
+    return Finding(
+        code=code, severity="note", kind="data", message=message, line=layout.header_line if layout else None
+    )
 
 
-def _names_of(line: str, layout: Layout) -> list[str]:
-    """Cells of a line of names; a comment sign in front of the first is no part of it."""
-    text = line.strip("\r\n")
-    bare = text.lstrip()
-    if bare.startswith("#"):
-        text = bare.lstrip("#").lstrip()
-    return split_line(text, layout.delimiter)
+def unwrapped(line: str) -> str:
+    """A line without the one pair of quotes around it."""
+    text = line.strip()
+    return text[1:-1].replace('""', '"') if len(text) > 1 and text[0] == text[-1] == '"' else line
 
 
 def _is_wrapped(lines: Sequence[str]) -> bool:
@@ -314,13 +284,11 @@ def _is_wrapped(lines: Sequence[str]) -> bool:
 
 def _refuse_thousands(layout: Layout, file: str) -> None:
     """Refuse when every comma in the numbers could part thousands as well as decimals: the two readings differ by 1000."""
-    if layout.decimal != ",":
-        return
     commas = [
         (i, cell)
         for i, cells in enumerate(layout.samples)
         for cell in cells
-        if "," in cell and layout.kinds[i] == "number"
+        if layout.marks[i] == "," and "," in cell and layout.kinds[i] == "number"
     ]
     if commas and all(_THOUSANDS.match(cell) for _, cell in commas):
         index, cell = commas[0]
@@ -335,7 +303,7 @@ def _refuse_thousands(layout: Layout, file: str) -> None:
 
 
 def _nothing_found(lines: Sequence[str], file: str) -> RecordingError:
-    filled = [(number, line.strip()) for number, line in enumerate(lines, 1) if line.strip()]
+    filled = [(number, line.strip(" \0\r")) for number, line in enumerate(lines, 1) if line.strip(" \0\r")]
     if not filled:
         return refusal(file, "holds blank lines only", mend="export it again from the logger")
     number, text = filled[-1]

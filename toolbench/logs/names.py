@@ -38,6 +38,12 @@ _NO_UNITS = frozenset(["", "-", "–", "—", "1", "none", "n/a", "na", "ts", "r
 # What stands in a row that says how the values were made; "min" there is no minute.
 _PROCESSING = frozenset(["avg", "smp", "max", "std", "tot", "mean", "average", "rms", "peak", "sample", "raw value"])
 
+_TIME_NAMES = frozenset(
+    ["t", "time", "zeit", "temps", "tempo", "tiempo", "tid", "tijd", "czas", "elapsed", "timestamp", "zeitstempel",
+     "datetime", "date", "clock", "seconds", "millis", "sekunden", "stamp", "epoch", "uptime", "x-axis", "時間", "日時",
+     "时间", "時刻", "日付", "datum", "uhrzeit"]
+)  # fmt: skip
+
 # Seconds in one unit of time, by every spelling seen in loggers. Exact as ratios: value * num / den.
 TIME_UNITS: dict[str, tuple[int, int]] = {
     **dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sek", "sekunden"), (1, 1)),
@@ -118,6 +124,19 @@ def is_unit_row(cells: Sequence[str]) -> bool:
     units = sum(looks_like_unit(cell) for cell in filled)
     unknown = sum(not looks_like_unit(cell) and cell.casefold() not in _NO_UNITS for cell in filled)
     return units > 0 and 2 * unknown <= units
+
+
+def is_processing_row(cells: Sequence[str]) -> bool:
+    """Whether a row says how values were made ("Smp", "Avg") or where they come from: most cells are such words, or repeat."""
+    filled = [cell.strip().casefold() for cell in cells if cell.strip()]
+    known = sum(cell in _PROCESSING or cell in ("min", "minimum", "maximum", "raw", "filtered") for cell in filled)
+    return bool(filled) and (2 * known > len(filled) or 2 * len(set(filled)) <= len(filled))
+
+
+def is_time_name(name: str) -> bool:
+    """Whether a column's name says that it holds the time."""
+    words = re.split(r"[\s_.\-/\[\]()]+", name.casefold())
+    return bool(_TIME_NAMES.intersection(words))
 
 
 def bare_unit(cell: str) -> str:

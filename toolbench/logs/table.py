@@ -1,4 +1,4 @@
-"""The rows of a file as columns. The fast way lets the parser take the file whole; the careful way looks at every line."""
+"""The rows of a file as columns. The fast way lets the parser take the file whole; the careful way sorts its lines first."""
 
 from __future__ import annotations
 
@@ -13,12 +13,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from toolbench.logs.cells import MISSING_SPELLINGS, NUMBER, common_unit, is_stamp, split_line, to_float
+from toolbench.logs.cells import MISSING_SPELLINGS, common_unit, is_stamp, split_line, to_float
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
-from toolbench.logs.source import HEAD_SIZES, Source, refusal
-from toolbench.quantities.units import is_unit
+from toolbench.logs.numbers import mostly_numbers, read_numbers
+from toolbench.logs.ragged import holds_numbers, shorter, sort_lines
+from toolbench.logs.source import HEAD_SIZES, Source
 
 
 @dataclass(slots=True)
@@ -34,8 +35,11 @@ class Table:
     footer: list[int] = field(default_factory=list)
     blank: list[int] = field(default_factory=list)
     cut: int | None = None
+    zeros: int = 0
     unreadable: dict[int, list[tuple[int, str]]] = field(default_factory=dict)
     glued: dict[int, str] = field(default_factory=dict)
+    extremes: dict[int, tuple[float, float]] = field(default_factory=dict)
+    """Lowest and highest value of columns that hold numbers only."""
 
     def line(self, row: int | np.integer[Any]) -> int:
         """Line of the file in which a row stands."""
@@ -57,11 +61,13 @@ def read_table(
     wanted: Sequence[Column],
     skip: Sequence[int],
     iso: Sequence[int] = (),
+    missing: Sequence[str] | None = None,
 ) -> Table:
     """All rows of the wanted columns, numbers exact to the last printed digit.
 
     `iso` are positions of columns that hold ISO 8601 stamps as far as the head shows; where all of them are, the parser
-    turns them into stamps on its way, and elsewhere they are handed over as text.
+    turns them into stamps on its way, and elsewhere they are handed over as text. `missing` are spellings of "no value"
+    that the user states.
 
     Raises
     ------
@@ -72,7 +78,12 @@ def read_table(
         table = _read_fast(source, layout, wanted, iso)
         if table is not None:
             return table
-    return _read_careful(source, encoding, layout, wanted, frozenset(skip))
+    return _read_careful(source, encoding, layout, wanted, frozenset(skip), missing or ())
+
+
+def decoded(source: Source, encoding: Encoding) -> str:
+    """The whole text with one kind of line end. CR CR LF is one line end, as an editor shows it."""
+    return encoding.decode(source.everything()).replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _can_be_fast(source: Source, encoding: Encoding, layout: Layout, skip: Sequence[int]) -> bool:
@@ -81,11 +92,15 @@ def _can_be_fast(source: Source, encoding: Encoding, layout: Layout, skip: Seque
         return False
     if "text" in layout.kinds and not encoding.name.startswith("utf-8"):
         return False
-    if any('"' in line for line in layout.preamble) or _looks_cut(source, layout):
+    if any(layout.glued) or any(mark != layout.decimal for mark in layout.marks):
+        return False
+    if layout.quoted and any('"' in line for line in layout.preamble):
+        return False
+    if _looks_cut(source, layout):
         return False
     # CR CR LF is two line ends for the parser and one for an editor: lines would be counted differently.
     seen = source.head(HEAD_SIZES[0]) + source.tail
-    return b"\r" not in seen.replace(b"\r\n", b"").removesuffix(b"\r")
+    return b"\0" not in seen and b"\r" not in seen.replace(b"\r\n", b"").removesuffix(b"\r")
 
 
 def _options(layout: Layout) -> dict[str, Any]:
@@ -108,15 +123,25 @@ def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column], iso: Se
     """The table, or None where anything in it asks for a closer look."""
     options = _options(layout) | ({"parse_dates": list(iso), "date_format": "ISO8601"} if iso else {})
     frame = _parse(source.path, options | {"skiprows": layout.first_data_line - 1})
-    if frame is None or not _is_filled(frame[_used(layout) - 1]):
-        return None  # an empty last cell may be a short row, a blank line, or text
-    columns: dict[int, Any] = {}
+    if frame is None:
+        return None
+    table = Table({}, len(frame), layout.first_data_line)
+    if not _fill_plain(table, frame, wanted, layout):
+        return None
+    last = layout.used - 1
+    # An empty last cell may be a short row, a blank line, or text.
+    filled = last in table.extremes or _is_filled(frame[last])
+    return table if filled else None
+
+
+def _fill_plain(table: Table, frame: pd.DataFrame, wanted: Sequence[Column], layout: Layout) -> bool:
+    """Whether every wanted column could be taken over as parsed."""
     for column in wanted:
-        values = _plain_column(frame[column.index], column, layout)
+        values = _plain_column(frame[column.index], column, layout, table)
         if values is None:
-            return None
-        columns[column.index] = values
-    return Table(columns, len(frame), layout.first_data_line)
+            return False
+        table.columns[column.index] = values
+    return True
 
 
 def _parse(where: Any, options: dict[str, Any]) -> pd.DataFrame | None:
@@ -135,18 +160,15 @@ def _is_filled(values: Any) -> bool:
     return bool(np.isfinite(array).all()) if array is not None else not values.isna().any()
 
 
-def _used(layout: Layout) -> int:
-    """Width of a row without its always-empty last columns."""
-    return max((index + 1 for index, kind in enumerate(layout.kinds) if kind != "empty"), default=layout.width)
-
-
-def _plain_column(values: Any, column: Column, layout: Layout) -> Any:
-    """A parsed column that needs no second look, else None."""
+def _plain_column(values: Any, column: Column, layout: Layout, table: Table) -> Any:
+    """A parsed column that needs no second look, else None. A column without gaps enters its extremes in the table."""
     if column.kind in ("stamp", "text"):
         if values.dtype.kind == "M":
             return values
         is_text = values.dtype == "str" and not values.isna().any()
-        return values if is_text and not common_unit(column.sample, layout.decimal) else None
+        if not is_text or common_unit(column.sample, layout.decimal):
+            return None
+        return None if column.kind == "text" and mostly_numbers(values.tolist()) else values
     if values.dtype.kind not in "iuf":
         return None
     array = values.to_numpy()
@@ -155,31 +177,50 @@ def _plain_column(values: Any, column: Column, layout: Layout) -> Any:
     # The first row must be the one that was found in the head: a stray quote above it would shift all rows.
     first = to_float(column.sample[0].strip('"'), layout.decimal)
     same = len(array) > 0 and first is not None and (array[0] == first or (np.isnan(first) and np.isnan(array[0])))
-    return array if same and not np.isinf(array).any() else None
+    if not same:
+        return None
+    low, high = array.min(), array.max()
+    if low == low:  # nan where any cell is missing
+        if np.isinf(low) or np.isinf(high):
+            return None
+        table.extremes[column.index] = (float(low), float(high))
+        return array
+    return None if np.isinf(array).any() else array
 
 
 def _read_careful(
-    source: Source, encoding: Encoding, layout: Layout, wanted: Sequence[Column], skip: frozenset[int]
+    source: Source,
+    encoding: Encoding,
+    layout: Layout,
+    wanted: Sequence[Column],
+    skip: frozenset[int],
+    missing: Sequence[str],
 ) -> Table:
-    text = encoding.decode(source.everything()).replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
-    lines = text.split("\n")
-    complete = lines[-1] == ""
-    if complete:
-        lines.pop()
-    table = Table({}, 0, layout.first_data_line)
-    rows = _good_lines(lines, layout, skip, table, complete=complete)
-    _refuse_ragged(source, table, len(rows))
-    table.rows = len(rows)
-    _fill(table, rows, layout, wanted)
+    text = decoded(source, encoding)
+    lines = sort_lines(text, layout, skip, source)
+    table = Table(
+        {},
+        len(lines.rows),
+        layout.first_data_line,
+        lines.kept,
+        dropped=lines.dropped,
+        footer=lines.footer,
+        blank=lines.blank,
+        cut=lines.cut,
+        zeros=lines.zeros,
+    )
+    _fill(table, lines.rows, layout, wanted, frozenset(word.strip().lower() for word in missing))
     table.unreadable = {
         index: [(table.line(row), cell) for row, cell in bad] for index, bad in table.unreadable.items() if bad
     }
-    _part_footer(table)
+    _part_footer(table, text, layout)
     return table
 
 
-def _fill(table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column]) -> None:
-    """Columns of rows that all have the right width: by the parser where it takes them as numbers, else cell by cell."""
+def _fill(
+    table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column], missing: frozenset[str]
+) -> None:
+    """Columns of rows that all have the right width: by the parser where it takes them as numbers, else as text."""
     frame = None
     if layout.delimiter != " ":
         frame = _parse(io.BytesIO("\n".join(rows).encode("utf-8", errors="replace")), _options(layout))
@@ -187,62 +228,17 @@ def _fill(table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column
     for column in wanted:
         values = None
         if frame is not None and len(frame) == len(rows) and column.kind == "number":
-            values = _plain_column(frame[column.index], column, layout)
+            values = _plain_column(frame[column.index], column, layout, table)
         if values is None:
             slow.append(column)
         table.columns[column.index] = values
-    cells = _split_all(rows, layout, slow)
+    cells = split_all(rows, layout, slow)
     for column in slow:
-        table.columns[column.index] = _convert(cells[column.index], column, layout, table)
+        table.columns[column.index] = _convert(cells[column.index], column, layout, table, missing)
     _drop_rows_of_text(table, wanted, cells)
 
 
-def _good_lines(lines: list[str], layout: Layout, skip: frozenset[int], table: Table, *, complete: bool) -> list[str]:
-    """Lines that have the width of a row. The others are entered in the table as blank, dropped or cut."""
-    delimiter, first = layout.delimiter, layout.first_data_line
-    used = _used(layout)
-    good: list[str] = []
-    kept: list[int] = []
-    last = len(lines) - first
-    blanks = " \x1a\x00" + ("" if delimiter == " " else delimiter)
-    for offset, line in enumerate(lines[first - 1 :]):
-        number = first + offset
-        if layout.wrapped:
-            line = line.strip()[1:-1].replace('""', '"')
-        if number in skip:
-            continue
-        if not line.strip(blanks):
-            table.blank.append(number)
-            continue
-        width = len(split_line(line, delimiter)) if delimiter == " " or '"' in line else line.count(delimiter) + 1
-        cut = offset == last and not complete and (width < used or _shorter(line, good[-20:], layout))
-        if cut:
-            table.cut = number
-        elif used <= width <= layout.width or (
-            width > layout.width and not line.split(delimiter, layout.width)[-1].strip(blanks)
-        ):
-            good.append(line)
-            kept.append(offset)
-        else:
-            table.dropped.append(number)
-    table.kept = np.asarray(kept, dtype=np.int64)
-    return good
-
-
-def _refuse_ragged(source: Source, table: Table, good: int) -> None:
-    if len(table.dropped) > max(10, good // 10):
-        raise refusal(
-            source.name,
-            f"{len(table.dropped)} of its rows hold another number of cells than the first ones "
-            f"({good} are alike), the first of them in this line",
-            line=table.dropped[0],
-            mend="export one table per file, or name the lines to leave out with `skip_lines`",
-        )
-    if not good:
-        raise refusal(source.name, "holds no complete row", line=table.first_line)
-
-
-def _split_all(rows: list[str], layout: Layout, wanted: Sequence[Column]) -> dict[int, list[str]]:
+def split_all(rows: list[str], layout: Layout, wanted: Sequence[Column]) -> dict[int, list[str]]:
     """Cells of the wanted columns as text."""
     if layout.delimiter == " ":
         split = [row.split() for row in rows]
@@ -255,31 +251,19 @@ def _split_all(rows: list[str], layout: Layout, wanted: Sequence[Column]) -> dic
     return {c.index: [row[c.index] if c.index < len(row) else "" for row in split] for c in wanted}
 
 
-def _convert(cells: list[str], column: Column, layout: Layout, table: Table) -> Any:
+def _convert(cells: list[str], column: Column, layout: Layout, table: Table, missing: frozenset[str]) -> Any:
     """A column of numbers as an array; a column of text as it stands."""
-    if column.kind in ("stamp", "text"):
-        glued = common_unit(cells[:60], layout.decimal) if column.kind == "text" else ""
-        if not (glued and is_unit(glued)):
-            return pd.Series([cell.strip() for cell in cells], dtype="str")
+    mark = layout.marks[column.index] if layout.marks else layout.decimal
+    glued = layout.glued[column.index] if layout.glued else ""
+    words = column.kind == "text" and not glued
+    if column.kind == "stamp" or ((words or column.kind == "empty") and not mostly_numbers(cells)):
+        return pd.Series([cell.strip() for cell in cells], dtype="str")
+    if glued:
         table.glued[column.index] = glued
         cells = [cell.strip().removesuffix(glued) for cell in cells]
-    whole = _whole_numbers(cells)
-    if whole is not None:
-        return whole
-    values = [to_float(cell, layout.decimal) for cell in cells]
-    bad = [(row, cells[row].strip()) for row, value in enumerate(values) if value is None]
+    values, bad = read_numbers(cells, mark, missing=missing, grouped=True)
     table.unreadable[column.index] = bad
-    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
-
-
-def _whole_numbers(cells: list[str]) -> npt.NDArray[np.int64] | None:
-    """Integers stay integers, so that an epoch in nanoseconds keeps its last digit."""
-    if not all(cell.strip().lstrip("+-").isdecimal() for cell in cells):
-        return None
-    try:
-        return np.array([int(cell) for cell in cells], dtype=np.int64)
-    except OverflowError:
-        return None
+    return values
 
 
 def _drop_rows_of_text(table: Table, wanted: Sequence[Column], cells: dict[int, list[str]]) -> None:
@@ -309,11 +293,16 @@ def _drop_rows_of_text(table: Table, wanted: Sequence[Column], cells: dict[int, 
     table.keep(mask)
 
 
-def _part_footer(table: Table) -> None:
-    """Dropped lines behind the last row are a footer, not lost data."""
+def _part_footer(table: Table, text: str, layout: Layout) -> None:
+    """Dropped lines behind the last row are a footer, not lost data, unless most of them hold numbers."""
     last = table.line(table.rows - 1) if table.rows else table.first_line
-    table.footer = sorted(line for line in table.dropped if line > last)
-    table.dropped = sorted(line for line in table.dropped if line < last)
+    behind = [line for line in table.dropped if line > last]
+    if behind:
+        lines = text.split("\n")
+        if sum(holds_numbers(lines[line - 1], layout) for line in behind) > max(2, len(behind) // 2):
+            behind = []
+    table.footer = sorted({*table.footer, *behind})
+    table.dropped = sorted(line for line in table.dropped if line not in set(behind))
     table.blank = [line for line in table.blank if line < last]
 
 
@@ -322,17 +311,4 @@ def _looks_cut(source: Source, layout: Layout) -> bool:
     if source.tail.endswith((b"\n", b"\r")):
         return False
     lines = source.tail.decode("utf-8", errors="replace").splitlines()
-    return len(lines) > 1 and _shorter(lines[-1], lines[-21:-1], layout)
-
-
-def _shorter(line: str, before: Sequence[str], layout: Layout) -> bool:
-    """Whether the last cell of a line without an end has fewer decimals than every row before it, which all have the same."""
-
-    def decimals(text: str) -> int | None:
-        cells = split_line(text.strip(), layout.delimiter)
-        cell = cells[-1].strip('"') if cells else ""
-        return len(cell.partition(layout.decimal)[2]) if NUMBER[layout.decimal].match(cell) else None
-
-    seen = [places for row in before if (places := decimals(row)) is not None]
-    own = decimals(line)
-    return len(seen) >= 5 and len(set(seen)) == 1 and own is not None and own < seen[0]
+    return len(lines) > 1 and shorter(lines[-1], lines[-21:-1], layout)
