@@ -25,7 +25,7 @@ def settings_beside(rows: Sequence[Row], width: int) -> range:
     brief = [_is_brief(places, len(rows)) for places in filled]
     for columns in (_leading(brief), range(width - len(_leading(brief[::-1])), width)):
         used = [index for index in columns if filled[index]]
-        if not 2 <= len(used) or len(columns) >= width:
+        if not len(used) >= 2 or len(columns) >= width:
             continue
         keys = [rows[number].cells[used[0]] for number in filled[used[0]]]
         rest = [index for index in range(width) if index not in columns]

@@ -68,7 +68,7 @@ _STAMP_BODY = (
 _STAMP = re.compile(_STAMP_BODY, re.IGNORECASE)
 _CELL = re.compile(
     rf"(?P<i>[+-]?\d+{_EXPONENT})\Z|(?P<p>[+-]?(?:\d+\.\d*|\.\d+){_EXPONENT})\Z|(?P<c>[+-]?(?:\d+,\d*|,\d+){_EXPONENT})\Z"
-    rf"|(?P<s>{_STAMP_BODY})|(?P<k>[+-]?\d{{1,3}}(?:(?:,\d{{3}})+\.\d+|(?:\.\d{{3}})+,\d+|(?:,\d{{3}}){{2,}}))\Z",
+    rf"|(?P<s>{_STAMP_BODY})|(?P<k>[+-]?\d{{1,3}}(?:(?:,\d{{3}})+\.\d+|(?:,\d{{3}}){{2,}}))\Z|(?P<K>[+-]?\d{{1,3}}(?:\.\d{{3}})+,\d+)\Z",
     re.IGNORECASE,
 )
 _WITH_UNIT = re.compile(
@@ -89,7 +89,7 @@ def is_stamp(cell: str) -> bool:
 def cell_code(cell: str) -> str:
     """What a stripped cell is, whatever the decimal mark.
 
-    One letter: i whole number, p with a point, c with a comma, k with groups of three, u with a unit behind it, s stamp,
+    One letter: i whole number, p with a point, c with a comma, k with groups of three parted by commas, K by points, u with a unit behind it, s stamp,
     e missing, t text.
     """
     found = _CELL.match(cell)

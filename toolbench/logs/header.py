@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from toolbench.logs.cells import cell_code, split_line
 from toolbench.logs.names import is_processing_row, is_time_name, is_time_unit, is_unit_row, split_unit
 
 _MOST_LINES = 5
+_NUMBERS = ("i", "p", "c", "k", "K")
 _LISTED = re.compile(
     r"^[\s#;/\"']*(?:(?:col(?:umn)?|ch(?:an(?:nel)?)?|field|spalte|kanal|colonne|voie|signal|var(?:iable)?)[\s_#.]*)"
     r"(?P<number>\d{1,3})\s*(?:name)?\s*[:=,;\t|)-]+\s*(?P<name>.*?)[\s\"',;]*$",
@@ -50,18 +52,32 @@ class _Line:
 
     @property
     def numbers(self) -> int:
-        return sum(cell_code(cell) in "ipck" for cell in self.cells if cell)
+        return sum(cell_code(cell) in _NUMBERS for cell in self.cells if cell)
+
+    @property
+    def is_counted(self) -> bool:
+        """Whether the numbers in the line count channels: 0, 1, 2 or 1, 2, 3 behind a name."""
+        numbers = [cell for cell in self.cells if cell_code(cell) in _NUMBERS]
+        if not 1 < len(numbers) < self.filled or not all(cell.isdecimal() for cell in numbers):
+            return False
+        values = [int(cell) for cell in numbers]
+        return values[0] in (0, 1) and values == list(range(values[0], values[0] + len(values)))
 
 
 def cells_of(line: str, delimiter: str) -> tuple[str, ...]:
-    """Cells of a line of names; a comment sign in front of the first is no part of it."""
+    """Cells of a line of names; a comment sign or a word for "columns" in front of the first is no part of it."""
     text = line.strip("\r\n\0")
-    bare = text.lstrip(' "' if text.lstrip().startswith('"#') else None)
-    if bare.startswith("#"):
-        text = bare.lstrip("#").lstrip()
-        if text.endswith('"') and text.count('"') == 1:
-            text = text[:-1]
-    return tuple(split_line(text, delimiter))
+    listed = _LIST.match(text)
+    if listed and delimiter in listed["names"]:
+        text = listed["names"]
+    cells = split_line(text, delimiter)
+    if len(cells) == 1 and cells[0].startswith("#"):  # the comment as a whole may stand in quotes
+        cells = split_line(cells[0], delimiter)
+    if cells and cells[0].startswith("#"):
+        cells[0] = cells[0].lstrip("#").strip()
+        if delimiter == " " and not cells[0]:
+            del cells[0]
+    return tuple(cells)
 
 
 def find_header(
@@ -103,7 +119,7 @@ def find_header(
             kept = used if extra else max(len(names.cells), used)
             return Header(names.number, units.number, names.cells[:kept], units.cells[:kept], extra, names.number)
     names = _best_names(block, above_units=False)
-    if names is None or names.numbers:
+    if names is None or (names.numbers and not names.is_counted):
         return Header(unit_line=unit_line)
     return Header(names.number, unit_line, names.cells, top=names.number)
 
@@ -114,10 +130,10 @@ def _block(
     """Lines above the rows that can be part of a header, the nearest first."""
     block: list[_Line] = []
     for number in range(first - 1, max(0, first - 40), -1):
-        if number in skipped or number == unit_line or not lines[number - 1].strip(" \r\0\"" + delimiter):
+        if number in skipped or number == unit_line or not lines[number - 1].strip(' \r\0"' + delimiter):
             continue
         line = _Line(number, cells_of(lines[number - 1], delimiter))
-        if line.filled < min(2, width) or 2 * line.numbers > line.filled:
+        if line.filled < min(2, width) or (2 * line.numbers > line.filled and not line.is_counted):
             break
         block.append(line)
         if len(block) == _MOST_LINES:
@@ -132,11 +148,11 @@ def _is_units(line: _Line, above: Sequence[_Line], used: int) -> bool:
     cells = line.cells[:used]
     facts = line.cells[used:]
     upper = above[0]
-    if any(facts) and all(cell_code(cell) in "ipc" for cell in facts if cell):
+    if any(facts) and all(cell_code(cell) in _NUMBERS for cell in facts if cell):
         named = all(bool(name) == bool(fact) for name, fact in zip(upper.cells[used:], facts, strict=False))
         units = sum(is_unit_row([cell]) for cell in cells)
-        return named and units > 0 and not any(cell_code(cell) in "ipc" for cell in cells if cell)
-    if any(cell_code(cell) in "ipc" for cell in cells if cell and cell != "1"):
+        return named and units > 0 and not any(cell_code(cell) in _NUMBERS for cell in cells if cell)
+    if any(cell_code(cell) in _NUMBERS for cell in cells if cell and cell != "1"):
         return False
     return is_unit_row(cells) and upper.filled >= max(2 if used > 1 else 1, 0.6 * line.filled, 0.5 * used)
 
@@ -151,7 +167,8 @@ def _best_names(block: Sequence[_Line], *, above_units: bool) -> _Line | None:
         fits = upper.filled >= nearest.filled and upper.distinct == upper.filled and not upper.numbers
         if fits and is_processing_row(nearest.cells) and not is_processing_row(upper.cells):
             return upper
-    if nearest.numbers and not (above_units and all(cell.isdecimal() for cell in nearest.cells if cell_code(cell) in "ipck")):
+    whole = all(cell.isdecimal() for cell in nearest.cells if cell_code(cell) in _NUMBERS)
+    if nearest.numbers and not (above_units and whole) and not nearest.is_counted:
         return None
     return nearest
 
@@ -223,7 +240,7 @@ def _rises(cells: Sequence[str]) -> bool:
         values = [float(cell.replace(",", ".")) for cell in cells if cell]
     except ValueError:
         return False
-    return len(values) < 2 or all(one < other for one, other in zip(values, values[1:], strict=False))
+    return len(values) < 2 or all(one < other for one, other in itertools.pairwise(values))
 
 
 def decimal_commas_part_cells(samples: Sequence[Sequence[str]], names: int) -> bool:

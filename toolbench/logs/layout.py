@@ -20,12 +20,13 @@ from toolbench.logs.header import (
     one_name_for_two_stamps,
 )
 from toolbench.logs.names import Kind
-from toolbench.logs.scanning import SAMPLE, Row, column_kinds, find_rows
+from toolbench.logs.scanning import SAMPLE, Row, column_kinds, find_rows, read_row
 from toolbench.logs.source import refusal
 from toolbench.records.findings import Finding
 from toolbench.records.settings import DialectOverrides
 
 ENOUGH_ROWS = 20
+_LAST_LINES = 6
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}\Z")
 
 
@@ -97,6 +98,20 @@ def find_layout(lines: Sequence[str], overrides: DialectOverrides, *, file: str)
     return layout
 
 
+def goes_on(layout: Layout, last_lines: Sequence[str]) -> bool:
+    """Whether rows of the layout stand among the last lines of the file: else what was found is part of a preamble."""
+    filled = [line for line in last_lines if line.strip(" \0\x1a" + layout.delimiter)][-_LAST_LINES:]
+    lines = [unwrapped(line) if layout.wrapped else line for line in filled]
+    numbers = [index for index, kind in enumerate(layout.kinds) if kind in ("number", "stamp")]
+    fitting = 0
+    for line in lines:
+        row = read_row(0, line, layout.delimiter, 0.2)
+        if row is not None and layout.used <= len(row.kinds) and not any(row.cells[layout.width :]):
+            own = sum(row.kinds[index] in (layout.kinds[index], "empty") for index in numbers)
+            fitting += 2 * own > len(numbers)
+    return 2 * fitting >= len(lines)
+
+
 def _of_rows(lines: Sequence[str], delimiter: str, rows: Sequence[Row], overrides: DialectOverrides) -> Layout:
     width = max(len(row.cells) for row in rows)
     first = rows[0].line
@@ -130,7 +145,8 @@ def _of_rows(lines: Sequence[str], delimiter: str, rows: Sequence[Row], override
 
 def _mark(codes: Sequence[Counter[str]], other: str) -> str:
     """The decimal mark that more cells show."""
-    points, commas = sum(counted["p"] for counted in codes), sum(counted["c"] for counted in codes)
+    points = sum(counted["p"] + counted["k"] for counted in codes)
+    commas = sum(counted["c"] + counted["K"] for counted in codes)
     return "," if commas > points else "." if points > commas else other
 
 
@@ -245,7 +261,9 @@ def _aligned(layout: Layout, file: str) -> Layout:
             mend="state `header_line`, or mend the line of names in a copy of the file",
         )
     found = replace(
-        _note("header-misaligned", f"{message}; only {names[0]!r} is certain, the others are called by position", layout),
+        _note(
+            "header-misaligned", f"{message}; only {names[0]!r} is certain, the others are called by position", layout
+        ),
         severity="doubtful",
         mend="state `header_line`, or mend the line of names in a copy of the file",
     )

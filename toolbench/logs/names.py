@@ -148,7 +148,11 @@ def bare_unit(cell: str) -> str:
 
 
 def name_columns(
-    written: Sequence[str], unit_row: Sequence[str], kinds: Sequence[Kind], samples: Sequence[tuple[str, ...]]
+    written: Sequence[str],
+    unit_row: Sequence[str],
+    kinds: Sequence[Kind],
+    samples: Sequence[tuple[str, ...]],
+    glued: Sequence[str] = (),
 ) -> tuple[Column, ...]:
     """Columns with unique names, in file order. An empty name becomes "column 3", a second "p" becomes "p (2)"."""
     taken: dict[str, int] = {}
@@ -159,7 +163,7 @@ def name_columns(
         row_unit = unit_row[index].strip() if index < len(unit_row) else ""
         if row_unit:
             unit = bare_unit(row_unit)
-        unit = unit or _suffix_unit(name)
+        unit = (glued[index] if glued else "") or unit or _suffix_unit(name)
         name = name or f"column {index + 1}"
         taken[name] = taken.get(name, 0) + 1
         if taken[name] > 1:

@@ -97,4 +97,4 @@ def mostly_numbers(cells: Sequence[str]) -> bool:
     filled = [cell for cell in (cell.strip() for cell in cells[::step]) if cell and not is_missing(cell)]
     if not filled and step > 1:
         filled = [cell.strip() for cell in cells if not is_missing(cell)][:_ENOUGH]
-    return bool(filled) and 2 * sum(cell_code(cell) in "ipck" for cell in filled) > len(filled)
+    return bool(filled) and 2 * sum(cell_code(cell) in "ipckK" for cell in filled) > len(filled)

@@ -44,17 +44,18 @@ def sort_lines(text: str, layout: Layout, skip: frozenset[int], source: Source) 
     body = lines[layout.first_data_line - 1 :]
     if layout.wrapped:
         body = [unwrapped(line) for line in body]
+    torn = zeros > 0 and bool(body) and body[-1].endswith("\0") and bool(body[-1].strip("\0"))
     if zeros:
-        complete = complete and "\0" not in lines[-1]
+        complete = complete and not torn
         body = [line.strip("\0") if "\0" in line else line for line in body]
-    result = _sort(body, layout, skip, complete=complete)
+    result = _sort(body, layout, skip, complete=complete, torn=torn)
     result.zeros = zeros
     _part_second_table(result, body, layout, source)
     _refuse_ragged(source, result, body, layout)
     return result
 
 
-def _sort(body: list[str], layout: Layout, skip: frozenset[int], *, complete: bool) -> Lines:
+def _sort(body: list[str], layout: Layout, skip: frozenset[int], *, complete: bool, torn: bool) -> Lines:
     """Only lines whose width is not a row's are looked at one by one."""
     delimiter, first, used = layout.delimiter, layout.first_data_line, layout.used
     blanks = " \x1a\x00\r" + ("" if delimiter == " " else delimiter)
@@ -75,7 +76,7 @@ def _sort(body: list[str], layout: Layout, skip: frozenset[int], *, complete: bo
     last = int(np.flatnonzero(~empty)[-1]) if not empty.all() else -1
     if last >= 0 and not complete and last == len(body) - 1:
         before = [body[offset] for offset in np.flatnonzero(good[:last])[-20:].tolist()]
-        if widths[last] < used or shorter(body[last], before, layout):
+        if torn or widths[last] < used or shorter(body[last], before, layout):
             result.cut = first + last
             good[last] = False
             result.dropped = [number for number in result.dropped if number != result.cut]
@@ -172,7 +173,7 @@ def _refuse_ragged(source: Source, result: Lines, body: Sequence[str], layout: L
 def holds_numbers(line: str, layout: Layout) -> bool:
     """Whether most cells of a line that is left out are numbers: then samples are lost, not words."""
     cells = [cell for cell in split_line(line, layout.delimiter) if cell]
-    return len(cells) > 1 and 2 * sum(cell_code(cell) in "ipcks" for cell in cells) > len(cells)
+    return len(cells) > 1 and 2 * sum(cell_code(cell) in "ipckKs" for cell in cells) > len(cells)
 
 
 def shorter(line: str, before: Sequence[str], layout: Layout) -> bool:

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
 from toolbench.files import digest
+from toolbench.logs.beside import like_clocks, refuse_side_by_side, refuse_unequal_ends
 from toolbench.logs.clock import choose_time
 from toolbench.logs.doors import suffix_differs, through_door
 from toolbench.logs.encoding import Encoding, find_encoding
-from toolbench.logs.layout import ENOUGH_ROWS, Layout, find_layout
+from toolbench.logs.layout import ENOUGH_ROWS, Layout, find_layout, goes_on
 from toolbench.logs.log import Log
-from toolbench.logs.names import Column, find_column, name_columns
-from toolbench.logs.seconds import count_text, judge_time, lines_text, to_seconds
-from toolbench.logs.source import HEAD_SIZES, Source, open_source
+from toolbench.logs.names import Column, find_column, name_columns, split_unit
+from toolbench.logs.noticed import of_cells, of_dialect, of_rows
+from toolbench.logs.points import refuse_lost_points
+from toolbench.logs.seconds import judge_time, to_seconds
+from toolbench.logs.sentinels import mark_missing
+from toolbench.logs.source import HEAD_SIZES, Source, open_source, refusal
 from toolbench.logs.table import Table, read_table
 from toolbench.logs.timesource import TimeSource
-from toolbench.records.findings import Finding
 from toolbench.records.runs import Dialect
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
@@ -66,23 +69,29 @@ def read_log(
     source = open_source(path)
     overrides = logger.dialect if logger else DialectOverrides()
     encoding, layout = _look(source, overrides)
-    every = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples)
-    clock = choose_time(every, logger.time if logger else TimeColumn(), layout.preamble, file=source.name)
+    every = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples, layout.glued)
+    stated = logger.time if logger else TimeColumn()
+    _refuse_uncertain(layout, [*(columns or ()), *_stated_names(stated)], source.name)
+    if not _stated_names(stated):
+        refuse_side_by_side(every, source.name)
+    clock = choose_time(every, stated, layout.preamble, file=source.name)
     wanted = _wanted(every, columns, clock, source.name)
     parsed = [*wanted, *(column for column in clock.needed if column not in wanted)]
-    table = read_table(source, encoding, layout, parsed, overrides.skip_lines)
+    table = read_table(source, encoding, layout, parsed, overrides.skip_lines, missing=overrides.missing)
+    _refuse_doubtful(source, encoding, layout, table, parsed, stated)
     timing = to_seconds(clock, table, file=source.name)
     clock, time_s = timing.source, timing.seconds
     wanted = _wanted(every, columns, clock, source.name)
+    sentinels = mark_missing(table, wanted, overrides.missing)
     name = source.path.name
     base, odd = judge_time(time_s, table, clock, start=timing.start, file=name)
     findings = (
         *suffix_differs(source.path),
-        *_of_dialect(encoding, layout, every, name),
+        *of_dialect(encoding, layout, every, name),
         *clock.findings,
         *timing.findings,
-        *_of_rows(table, clock, name),
-        *_of_cells(table, wanted, name),
+        *of_rows(table, clock, name),
+        *of_cells(table, wanted, sentinels, name),
         *odd,
     )
     frame = pd.DataFrame({column.name: table.columns[column.index] for column in wanted}, copy=False)
@@ -119,9 +128,53 @@ def _look(source: Source, overrides: DialectOverrides) -> tuple[Encoding, Layout
             if whole or size == HEAD_SIZES[-1]:
                 raise
             continue
-        if whole or layout.rows >= ENOUGH_ROWS:
+        if whole or (layout.rows >= ENOUGH_ROWS and goes_on(layout, _last_lines(source, encoding))):
             break
     return encoding, layout
+
+
+def _stated_names(stated: TimeColumn) -> list[str]:
+    """Columns of time that the user names."""
+    column = stated.column
+    return [] if column is None else [column] if isinstance(column, str) else list(column)
+
+
+def _refuse_uncertain(layout: Layout, asked: Sequence[str], file: str) -> None:
+    """Refuse a column that is asked for by a name that cannot be told to belong to one column."""
+    for name in asked:
+        if any(name.strip() == known or split_unit(name)[0] == split_unit(known)[0] for known in layout.uncertain):
+            found = next(finding for finding in layout.findings if finding.code == "header-misaligned")
+            raise refusal(
+                file,
+                f"cannot tell which column {name!r} is: its header {found.message}",
+                line=found.line,
+                key="header_line",
+                mend=found.mend,
+            )
+
+
+def _refuse_doubtful(
+    source: Source, encoding: Encoding, layout: Layout, table: Table, parsed: Sequence[Column], stated: TimeColumn
+) -> None:
+    """Refuse what the whole file shows: decimal points lost in some cells, runs of different length side by side."""
+    refuse_lost_points(source, encoding, layout, table, parsed)
+    if not _stated_names(stated):
+        clocks = [column for column in like_clocks(parsed) if isinstance(table.columns[column.index], np.ndarray)]
+        refuse_unequal_ends([(column, _last_value(table.columns[column.index])) for column in clocks], source.name)
+
+
+def _last_value(values: np.ndarray) -> int:
+    """Rows up to the last one that holds a number."""
+    if values.dtype.kind != "f":
+        return len(values)
+    filled = np.flatnonzero(~np.isnan(values))
+    return int(filled[-1]) + 1 if len(filled) else 0
+
+
+def _last_lines(source: Source, encoding: Encoding) -> list[str]:
+    """The last lines of the file, to see whether the rows found in its head go on."""
+    even = source.tail[(source.size - len(source.tail)) % 2 :]
+    return encoding.decode(even[-16_384:]).replace("\r", "\n").split("\n")[1:]
 
 
 def _wanted(every: Sequence[Column], asked: Sequence[str] | None, clock: TimeSource, file: str) -> list[Column]:
@@ -144,102 +197,3 @@ def _dialect(encoding: Encoding, layout: Layout, every: Sequence[Column], first:
         preamble=layout.preamble,
         extra={"time_of_first_row": first} if first else {},
     )
-
-
-def _of_dialect(encoding: Encoding, layout: Layout, every: Sequence[Column], file: str) -> Iterator[Finding]:
-    if encoding.guessed:
-        yield _note(
-            "encoding-inferred", f"the file has no mark of its encoding; {encoding.name} gives plausible text", file
-        )
-    if encoding.undecodable:
-        yield _note(
-            "undecodable-bytes", f"{encoding.undecodable} bytes are no {encoding.name} and shown as U+FFFD", file
-        )
-    if layout.header_line is None:
-        yield Finding(
-            code="no-header",
-            severity="doubtful",
-            kind="data",
-            message="no line of names stands above the rows; columns are called by their position",
-            mend="state `header_line` if there is one",
-            file=file,
-            line=layout.first_data_line,
-        )
-    twice = [
-        column.name for column in every if column.name.endswith(")") and column.written and _is_second(column, every)
-    ]
-    if twice:
-        yield _note("duplicate-names", f"names that occur before are numbered: {', '.join(map(repr, twice))}", file)
-
-
-def _is_second(column: Column, every: Sequence[Column]) -> bool:
-    stem = column.name.rpartition(" (")[0]
-    return any(other.name == stem and other.index < column.index for other in every)
-
-
-def _of_rows(table: Table, clock: TimeSource, file: str) -> Iterator[Finding]:
-    """Lines that are no row: left out, and said."""
-    if table.dropped:
-        counted = clock.kind == "rate"  # then every row that is left out moves all later ones
-        yield Finding(
-            code="rows-dropped",
-            severity="wrong" if counted else "doubtful",
-            kind="data",
-            message=f"{count_text(len(table.dropped), 'line')} among the rows cannot be read as a row, left out: "
-            f"{lines_text(table.dropped)}"
-            + ("; the time is counted by rows, so it is wrong from there on" if counted else ""),
-            mend="record the run again" if counted else "look at these lines; the rows around them stand as they are",
-            file=file,
-            line=table.dropped[0],
-        )
-    if table.footer:
-        yield _note(
-            "footer", f"lines behind the last row are left out: {lines_text(table.footer)}", file, table.footer[0]
-        )
-    if table.blank:
-        yield _note(
-            "blank-lines",
-            f"blank lines among the rows are passed over: {lines_text(table.blank)}",
-            file,
-            table.blank[0],
-        )
-    if table.cut is not None:
-        yield _note("cut-last-row", "the file ends inside its last row, which is left out", file, table.cut)
-
-
-def _of_cells(table: Table, wanted: Sequence[Column], file: str) -> Iterator[Finding]:
-    """Cells of numbers that hold none: missing, unreadable or infinite."""
-    for column in wanted:
-        bad = table.unreadable.get(column.index, [])
-        if bad:
-            line, cell = bad[0]
-            yield Finding(
-                code="cells-unreadable",
-                severity="doubtful",
-                kind="data",
-                message=f"{count_text(len(bad), 'cell')} of {column.name!r} without a readable number, taken as missing: "
-                f"{lines_text([line for line, _ in bad])}, the first is {cell!r}",
-                mend="correct a copy of the file, or state `decimal` if the decimal mark was taken wrongly",
-                file=file,
-                line=line,
-            )
-        values = table.columns[column.index]
-        if isinstance(values, np.ndarray) and values.dtype.kind == "f":
-            missing = np.flatnonzero(np.isnan(values))
-            if len(missing) > len(bad):
-                broken = {line for line, _ in bad}
-                line = next((n for n in map(table.line, missing) if n not in broken), table.line(int(missing[0])))
-                yield _note(
-                    "cells-missing",
-                    f"{count_text(len(missing) - len(bad), 'cell')} of {column.name!r} without a value",
-                    file,
-                    line,
-                )
-        if column.index in table.glued:
-            yield _note(
-                "units-glued", f"every number of {column.name!r} carries its unit {table.glued[column.index]!r}", file
-            )
-
-
-def _note(code: str, message: str, file: str, line: int | None = None) -> Finding:
-    return Finding(code=code, severity="note", kind="data", message=message, file=file, line=line)

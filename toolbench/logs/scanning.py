@@ -15,7 +15,7 @@ DELIMITERS = (";", "\t", ",", "|", " ")
 SAMPLE = 60
 _LOOKED_AT = 60  # last lines of the head that show which delimiters come into question
 _KINDS: dict[str, Kind] = {
-    "i": "number", "p": "number", "c": "number", "k": "number", "u": "number", "s": "stamp", "e": "empty", "t": "text",
+    "i": "number", "p": "number", "c": "number", "k": "number", "K": "number", "u": "number", "s": "stamp", "e": "empty", "t": "text",
 }  # fmt: skip
 
 
@@ -51,6 +51,8 @@ def find_rows(lines: Sequence[str], overrides: DialectOverrides, file: str) -> t
     best: tuple[str, list[Row]] = ("", [])
     for share in (0.5, 0.2):
         for delimiters in _delimiters(lines, overrides):
+            if share < 0.5 and delimiters == (" ",):
+                continue  # among words of a sentence a number proves nothing
             found = _best(lines, delimiters, share, overrides, file)
             if sum(row.weight for row in found[1]) > 2 * sum(row.weight for row in best[1]):
                 best = found
@@ -107,7 +109,7 @@ def data_rows(
     stretches = _stretches(lines, delimiter, start, skipped, share)
     if not stretches:
         return []
-    heaviest = max(stretches, key=lambda rows: sum(kind != "text" for row in rows for kind in row.kinds))
+    heaviest = max(stretches, key=_weight)
     widest = max(heaviest, key=lambda row: len(row.kinds))
     usual = Row(0, widest.cells, widest.codes, column_kinds(heaviest, len(widest.kinds)))
     rows = list(heaviest)
@@ -129,9 +131,14 @@ def data_rows(
     return _with_rows_above(rows, usual, lines, delimiter, start, skipped, share)
 
 
-def _stretches(
-    lines: Sequence[str], delimiter: str, start: int, skipped: set[int], share: float
-) -> list[list[Row]]:
+def _weight(rows: Sequence[Row]) -> float:
+    """How much a stretch of rows counts. One that begins with another word in every row is a list of settings."""
+    weight = sum(kind != "text" for row in rows for kind in row.kinds)
+    words = {row.cells[0] for row in rows if row.kinds[0] == "text"}
+    return weight / 50 if len(words) > 0.9 * len(rows) else weight
+
+
+def _stretches(lines: Sequence[str], delimiter: str, start: int, skipped: set[int], share: float) -> list[list[Row]]:
     """Rows that follow each other and are alike; a blank line parts nothing."""
     stretches: list[list[Row]] = []
     previous = 0
@@ -175,7 +182,7 @@ def _is_numbered(row: Row, usual: Row) -> bool:
         for cell, own, wanted in zip(row.cells, row.kinds, usual.kinds, strict=True)
         if own == "text" and wanted in ("number", "stamp")
     ]
-    numbers = [cell for cell, code in zip(row.cells, row.codes, strict=True) if code in "ipcku"]
+    numbers = [cell for cell, code in zip(row.cells, row.codes, strict=True) if code in "ipckKu"]
     counted = all(cell.isdecimal() for cell in numbers)
     if not named or not counted:
         return False
@@ -203,7 +210,7 @@ def column_kinds(rows: Sequence[Row], width: int) -> tuple[Kind, ...]:
 
 
 def _has_number(cells: Sequence[str]) -> bool:
-    return any(cell_code(cell) in "ipcku" for cell in cells if cell)
+    return any(cell_code(cell) in "ipckKu" for cell in cells if cell)
 
 
 def _names_between(lines: Sequence[str], first: int, last: int, delimiter: str) -> list[str]:

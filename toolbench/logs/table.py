@@ -15,7 +15,7 @@ import pandas as pd
 
 from toolbench.logs.cells import MISSING_SPELLINGS, common_unit, is_stamp, split_line, to_float
 from toolbench.logs.encoding import Encoding
-from toolbench.logs.layout import Layout
+from toolbench.logs.layout import Layout, unwrapped
 from toolbench.logs.names import Column
 from toolbench.logs.numbers import mostly_numbers, read_numbers
 from toolbench.logs.ragged import holds_numbers, shorter, sort_lines
@@ -217,9 +217,7 @@ def _read_careful(
     return table
 
 
-def _fill(
-    table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column], missing: frozenset[str]
-) -> None:
+def _fill(table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column], missing: frozenset[str]) -> None:
     """Columns of rows that all have the right width: by the parser where it takes them as numbers, else as text."""
     frame = None
     if layout.delimiter != " ":
@@ -236,6 +234,17 @@ def _fill(
     for column in slow:
         table.columns[column.index] = _convert(cells[column.index], column, layout, table, missing)
     _drop_rows_of_text(table, wanted, cells)
+
+
+def cells_of_rows(source: Source, encoding: Encoding, layout: Layout, table: Table, column: Column) -> list[str]:
+    """The cells of one column as text, for the rows that are in the table."""
+    lines = decoded(source, encoding).split("\n")
+    first = layout.first_data_line - 1
+    offsets = range(table.rows) if table.kept is None else table.kept.tolist()
+    rows = [lines[first + offset] for offset in offsets]
+    if layout.wrapped:
+        rows = [unwrapped(row) for row in rows]
+    return split_all(rows, layout, [column])[column.index]
 
 
 def split_all(rows: list[str], layout: Layout, wanted: Sequence[Column]) -> dict[int, list[str]]:
