@@ -19,7 +19,7 @@ import pytest
 
 from toolbench.errors import RecordingError
 from toolbench.files import digest
-from toolbench.logs import Log, containers, read_log
+from toolbench.logs import Log, kinds, read_log
 from toolbench.records.settings import Channel, DialectOverrides, Logger, TimeColumn
 
 ROWS = 200
@@ -387,9 +387,9 @@ def plugin(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
         "[toolbench.readers]\nrec = rec_reader:read\ngone = rec_gone:read\ncsv = rec_reader:read\n", encoding="utf-8"
     )
     monkeypatch.syspath_prepend(str(home))
-    containers._installed.cache_clear()
+    kinds._installed.cache_clear()
     yield tmp_path
-    containers._installed.cache_clear()
+    kinds._installed.cache_clear()
     sys.modules.pop("rec_reader", None)
 
 

@@ -17,8 +17,8 @@ import pandas as pd
 from toolbench.errors import RecordingError
 from toolbench.files import digest
 from toolbench.logs.clock import choose_time
-from toolbench.logs.containers import OWN_SUFFIXES, find_container
 from toolbench.logs.frames import NAME, content_digest, frame_parts
+from toolbench.logs.kinds import OWN_SUFFIXES, find_container, suffix_differs
 from toolbench.logs.log import Log
 from toolbench.logs.names import Column, find_column, name_columns, split_unit
 from toolbench.logs.plain import Plain, UnfitError, plain
@@ -69,17 +69,6 @@ def through_door(
 
 
 _OWN = {container.suffixes for container in OWN_SUFFIXES.values()}
-
-
-def suffix_differs(path: Path, container: str = "text", suffixes: Sequence[str] = ()) -> tuple[Finding, ...]:
-    """A note where a file's suffix says something else than its bytes."""
-    suffix = path.suffix.lower()
-    named = OWN_SUFFIXES.get(suffix)
-    foreign = suffix not in suffixes and (named is not None or (suffixes and suffix in (".csv", ".tsv", ".txt")))
-    if not foreign:
-        return ()
-    message = f"the file is named {suffix} and holds {container}; it is read as what it holds"
-    return (note("suffix-differs", message, path.name),)
 
 
 def _read(

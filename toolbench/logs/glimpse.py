@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from toolbench.errors import RecordingError
-from toolbench.logs.containers import find_container
 from toolbench.logs.encoding import find_encoding
+from toolbench.logs.kinds import find_container
 from toolbench.logs.source import HEAD_SIZES, open_source
 
 MOST_LINES = 12

@@ -11,8 +11,8 @@ import pandas as pd
 from toolbench.files import digest
 from toolbench.logs.beside import like_clocks, refuse_side_by_side, refuse_unequal_ends
 from toolbench.logs.clock import choose_time
-from toolbench.logs.doors import suffix_differs, through_door
 from toolbench.logs.encoding import Encoding, find_encoding
+from toolbench.logs.kinds import is_no_text, suffix_differs
 from toolbench.logs.layout import ENOUGH_ROWS, Layout, find_layout, goes_on
 from toolbench.logs.log import Log
 from toolbench.logs.names import Column, find_column, name_columns, split_unit
@@ -62,9 +62,12 @@ def read_log(
     RecordingError
         The file cannot be read, or can be read in two ways that differ; the message names the key that settles it.
     """
-    door = through_door(path, logger=logger, columns=columns, group=group, with_digest=with_digest)
-    if door is not None:
-        return door
+    if is_no_text(path):
+        from toolbench.logs.doors import through_door
+
+        door = through_door(path, logger=logger, columns=columns, group=group, with_digest=with_digest)
+        if door is not None:
+            return door
     assert not isinstance(path, pd.DataFrame)
     source = open_source(path)
     overrides = logger.dialect if logger else DialectOverrides()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import stat
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from toolbench.logs.recorded import Part, Recorded, RecordedColumn
 from toolbench.logs.source import refusal
+from toolbench.records.findings import Finding
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
@@ -104,6 +106,22 @@ def find_container(path: Path) -> Container | None:
         if head.startswith(magic):
             raise refusal(str(path), f"is {what}, which is not read", mend=mend)
     return None
+
+
+def suffix_differs(path: Path, container: str = "text", suffixes: Sequence[str] = ()) -> tuple[Finding, ...]:
+    """A note where a file's suffix says something else than its bytes."""
+    suffix = path.suffix.lower()
+    named = OWN_SUFFIXES.get(suffix)
+    foreign = suffix not in suffixes and (named is not None or (suffixes and suffix in (".csv", ".tsv", ".txt")))
+    if not foreign:
+        return ()
+    message = f"the file is named {suffix} and holds {container}; it is read as what it holds"
+    return (Finding(code="suffix-differs", severity="note", kind="data", message=message, file=path.name),)
+
+
+def is_no_text(path: Any) -> bool:
+    """Whether a recording is to be read through a door: what is no path, and files with other bytes than text."""
+    return not isinstance(path, (str, os.PathLike)) or find_container(Path(path)) is not None
 
 
 def _head(path: Path) -> bytes:
