@@ -60,6 +60,30 @@ def test_new_from_recordings_opens_as_a_season(tmp_path: Path) -> None:
     assert (tmp_path / "season" / settings.runs[3].file).read_bytes() == files[3].read_bytes()
 
 
+def test_new_names_what_it_leaves_out_and_says_what_it_guessed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_ramp(tmp_path / "rec" / "short" / "1.csv")
+    write_ramp(tmp_path / "rec" / "long" / "1.csv", 390.0)
+    (tmp_path / "rec" / "long" / "notes.txt").write_text("changed the hose\n", encoding="utf-8")
+    assert run(toolbench, ["new", str(tmp_path / "season"), "--from", str(tmp_path / "rec"), str(tmp_path / "no")]) == 1
+    shown = capsys.readouterr()
+    assert "left out: " in shown.err
+    assert "notes.txt" in shown.err
+    assert f"{tmp_path / 'no'}: does not exist" in shown.err
+    assert "copied 2 recordings" in shown.out
+    assert "1 tool, 2 setups, 1 protocol" in shown.out
+    assert run(toolbench, ["check", str(tmp_path / "season")]) == 1  # one run a setup is too few, and said
+    assert "wrong" not in capsys.readouterr().out
+
+
+def test_new_from_an_empty_folder_is_a_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "rec").mkdir()
+    assert run(toolbench, ["new", str(tmp_path / "season"), "--from", str(tmp_path / "rec")]) == 2
+    assert "holds no file" in capsys.readouterr().err
+    assert not (tmp_path / "season").exists()
+
+
 def test_new_alone_writes_a_starter(tmp_path: Path) -> None:
     assert run(toolbench, ["new", str(tmp_path / "season")]) == 0
     tomllib.loads((tmp_path / "season" / "bench.toml").read_text(encoding="utf-8"))

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import click
 
-from toolbench.cli.options import ANY, FOLDER, debug_option, force_option
-from toolbench.errors import Fault, OutputError
+from toolbench.cli.options import ANY, debug_option, force_option
+from toolbench.cli.wrapping import told
+from toolbench.errors import Fault, OutputError, UsageError
 
 
 def refuse_filled(folder: Path, force: bool) -> None:
@@ -26,12 +27,12 @@ def refuse_filled(folder: Path, force: bool) -> None:
 @click.option(
     "--from",
     "recordings",
-    type=FOLDER,
+    type=ANY,
     multiple=True,
     metavar="FILES",
-    help="Recordings to fill it in from; may be given more than once, a folder gives all its files.",
+    help="Recordings to fill it in from; may be given more than once, a folder gives all files below it.",
 )
-@click.argument("more", nargs=-1, type=FOLDER, metavar="[FILES]...")
+@click.argument("more", nargs=-1, type=ANY, metavar="[FILES]...")
 @force_option
 @debug_option
 def new(folder: Path, recordings: tuple[Path, ...], more: tuple[Path, ...], force: bool) -> int:
@@ -40,25 +41,53 @@ def new(folder: Path, recordings: tuple[Path, ...], more: tuple[Path, ...], forc
         raise click.UsageError(f"{more[0]}: recordings are named with --from")
     refuse_filled(folder, force)
     if recordings:
-        from toolbench.season import season_from_recordings
+        return _from_recordings(folder, files_in((*recordings, *more)), force)
+    from toolbench.settings import write_starter
 
-        season_from_recordings(folder, files_in((*recordings, *more)), overwrite=force)
-    else:
-        from toolbench.settings import write_starter
-
-        write_starter(folder)
+    write_starter(folder)
     click.echo(folder / "bench.toml")
     return 0
 
 
+def _from_recordings(folder: Path, files: list[Path], force: bool) -> int:
+    """Begin a season and say what was guessed; 1 where recordings had to be left out."""
+    from toolbench.season import season_from_recordings
+
+    begun = season_from_recordings(folder, files, overwrite=force)
+    for fault in begun.left_out:
+        told(f"left out: {fault}", err=True)
+    for remark in begun.remarks:
+        told(f"note: {remark}")
+    counted = (
+        _count(len(begun.runs), "recording"),
+        *(_count(len({getattr(run, key) for run in begun.runs}), key) for key in ("tool", "setup", "protocol")),
+    )
+    told(f"copied {counted[0]} into {folder / 'recordings'}: {', '.join(counted[1:])}, guessed from the names")
+    click.echo(folder / "bench.toml")
+    told(f"(now: look through it and runs.csv, then: toolbench check {folder})")
+    return 1 if begun.left_out else 0
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def files_in(paths: tuple[Path, ...]) -> list[Path]:
-    """The files named, and those directly in a folder named, in order of name."""
+    """The files named, and all files below a folder named, in order of name. Raises UsageError where a folder holds none."""
     found: list[Path] = []
     for path in paths:
-        found += (
-            sorted(p for p in path.iterdir() if p.is_file() and not p.name.startswith(".")) if path.is_dir() else [path]
-        )
+        if not path.is_dir():
+            found.append(path)
+            continue
+        below = sorted(file for file in path.rglob("*") if file.is_file() and not _is_hidden(file.relative_to(path)))
+        if not below:
+            raise UsageError(Fault("holds no file", file=str(path), mend="name the recordings, or their folder"))
+        found += below
     return found
+
+
+def _is_hidden(path: Path) -> bool:
+    return any(part.startswith((".", "~")) for part in path.parts) or path.name.lower() in ("thumbs.db", "desktop.ini")
 
 
 @click.command()

@@ -19,9 +19,9 @@ _WHERE = {
     "CheckReport": "checking",
     "check_season": "checking",
     "compare_folders": "folders",
-    "season_from_recordings": "folders",
     "judge_recording": "judging",
     "Judgement": "verdicts",
+    "season_from_recordings": "beginning",
 }
 
 __all__ = sorted(_WHERE)

@@ -6,7 +6,6 @@ be it, that is said and nothing is guessed.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -16,11 +15,10 @@ from toolbench.files import write_bytes
 from toolbench.logs import Log, guess_channels, read_log
 from toolbench.quantities import QuantityError, to_si, unit_factor
 from toolbench.records.settings import Channel, Logger, RunEntry, TimeColumn
+from toolbench.season.naming import PROTOCOL, TOOL, identifier
 from toolbench.settings import write_season
 
 SKIPPED_NAMES = ("thumbs.db", "desktop.ini")
-TOOL = "tool"
-PROTOCOL = "as-recorded"
 
 
 def compare_folders(
@@ -67,37 +65,7 @@ def compare_folders(
     setups = _name_setups([_folder(Path(folder)) for folder in folders])
     files = {setup: _recordings(folder) for setup, folder in setups.items()}
     logs = _read_all(files)
-    return _write(season, setups, files, logs, _loggers(logs, response, ask=True), _marks(marks), overwrite)
-
-
-def season_from_recordings(folder: str | Path, files: Sequence[str | Path], *, overwrite: bool = False) -> Path:
-    """Make a season folder to go on from: recordings copied, a logger for each way they are written, a run for each file.
-
-    Parameters
-    ----------
-    folder
-        The season folder to make.
-    files
-        Recordings; those that lie in one folder are taken as one setup.
-    overwrite
-        Whether a season that is already there is replaced.
-
-    Raises
-    ------
-    UsageError
-        Not one of the files can be read as a recording.
-    OutputError
-        A season is already there and `overwrite` is not set.
-    """
-    season = Path(folder)
-    _refuse_existing(season, overwrite)
-    setups = _name_setups(list(dict.fromkeys(Path(file).resolve().parent for file in files)))
-    found = {
-        setup: [path for file in files if (path := Path(file)).resolve().parent == parent]
-        for setup, parent in setups.items()
-    }
-    logs = _read_all(found)
-    return _write(season, setups, found, logs, _loggers(logs, None, ask=False), (), overwrite)
+    return _write(season, setups, files, logs, _loggers(logs, response), _marks(marks), overwrite)
 
 
 Loggers = tuple[list[Logger], dict[Path, str]]
@@ -127,7 +95,7 @@ def _write(
     names = [name for logger in loggers for name in logger.channels]
     runs = [
         RunEntry(
-            run=f"{setup}-{k:02d}" if _clashes(files) else _identifier(path.stem),
+            run=f"{setup}-{k:02d}" if _clashes(files) else identifier(path.stem),
             file=f"recordings/{setup}/{path.name}",
             tool=TOOL,
             setup=setup,
@@ -185,18 +153,12 @@ def _name_setups(folders: list[Path]) -> dict[str, Path]:
     """An id per folder, from its name; two folders of one name are told apart by a number."""
     named: dict[str, Path] = {}
     for folder in folders:
-        base = _identifier(folder.resolve().name)
+        base = identifier(folder.resolve().name)
         name, k = base, 2
         while name.casefold() in {one.casefold() for one in named}:
             name, k = f"{base}-{k}", k + 1
         named[name] = folder
     return named
-
-
-def _identifier(text: str) -> str:
-    """An id out of a name: letters, digits, dot, underscore and single dashes."""
-    cleaned = re.sub(r"-{2,}", "-", re.sub(r"[^A-Za-z0-9._-]+", "-", text)).strip("-._")
-    return cleaned or "setup"
 
 
 def _recordings(folder: Path) -> list[Path]:
@@ -211,7 +173,7 @@ def _recordings(folder: Path) -> list[Path]:
 
 
 def _clashes(files: dict[str, list[Path]]) -> bool:
-    stems = [_identifier(path.stem).casefold() for paths in files.values() for path in paths]
+    stems = [identifier(path.stem).casefold() for paths in files.values() for path in paths]
     return len(set(stems)) < len(stems)
 
 
@@ -231,7 +193,7 @@ def _marks(marks: str | None) -> tuple[float, ...]:
         raise UsageError(Fault(f"--marks {marks!r}: {error}", mend="write for example --marks 2s,6s")) from None
 
 
-def _loggers(logs: dict[Path, Log], response: str | None, *, ask: bool) -> Loggers:
+def _loggers(logs: dict[Path, Log], response: str | None) -> Loggers:
     """One logger per way the files are written: same columns, same units."""
     loggers: dict[tuple[object, ...], Logger] = {}
     logger_of: dict[Path, str] = {}
@@ -242,17 +204,15 @@ def _loggers(logs: dict[Path, Log], response: str | None, *, ask: bool) -> Logge
             loggers[shape] = Logger(
                 id="rig" if number == 1 else f"rig-{number}",
                 time=TimeColumn(),
-                channels={c.name: c for c in _channels(log, path, response, ask=ask)},
+                channels={c.name: c for c in _channels(log, path, response)},
             )
         logger_of[path] = loggers[shape].id
     return list(loggers.values()), logger_of
 
 
-def _channels(log: Log, path: Path, response: str | None, *, ask: bool) -> list[Channel]:
-    """The channels of a file: the response first where one must be known (`ask`), then everything guessed."""
+def _channels(log: Log, path: Path, response: str | None) -> list[Channel]:
+    """The channels of a file: the response first, then everything guessed."""
     guessed = guess_channels(log)
-    if not ask:
-        return [Channel(name=name, column=log.names[column]) for name, column in guessed.items()]
     wanted = _only_response(log, path) if response is None else _named(log, path, response)
     channels = [Channel(name="torque" if _is_torque(log, wanted) else "response", column=log.names[wanted])]
     channels += [

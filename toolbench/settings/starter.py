@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from toolbench.errors import Fault, OutputError
 from toolbench.files import write_text
+from toolbench.quantities import channel_quantity
 from toolbench.records.settings import Channel, Logger, RunEntry, TimeColumn
 from toolbench.settings.document import BENCH
 from toolbench.settings.reference import commented_bench
@@ -20,6 +23,24 @@ _TOOLS = """\
 tool,name,family,drive [mm],length [mm],mass [kg],price [EUR],rated_pressure [bar],specimen,obtained,role,status,note
 wrench-a,Wrench A,,19.05,,,,,1,bought,,,the first tool under test
 """
+_SENSORS: dict[str, tuple[str, ...]] = {
+    "torque": (
+        'range = ["0 N*m", "2000 N*m"]',
+        'scale = { expanded = "0.6 %", k = 2 }',
+        'zero = { expanded = "1 N*m", k = 2 }',
+    ),
+    "force": (
+        'range = ["0 kN", "5 kN"]',
+        'scale = { expanded = "0.5 %", k = 2 }',
+        'zero = { expanded = "2 N", k = 2 }',
+    ),
+    "pressure": (
+        'range = ["0 bar", "10 bar"]',
+        'linearity = { limit = "0.5 %" }',
+        'zero = { expanded = "0.02 bar", k = 2 }',
+    ),
+    "air_flow": ('range = ["0 L/s", "50 L/s"]', 'scale = { expanded = "2 %", k = 2 }'),
+}
 _RUN_COLUMNS = (
     "file",
     "run",
@@ -53,7 +74,8 @@ def write_season(
     folder: Path, *, loggers: Mapping[str, Logger], setups: Mapping[str, str] | Sequence[str], runs: Sequence[RunEntry],
     protocol: str = "as-recorded", protocol_label: str = "", episode: str = "comparison", title: str = "",
     question: str = "", tools: Sequence[str] = (), response: str | Sequence[str] = "torque", marks_s: Sequence[float] = (),
-    duration_s: float | None = None, name: str = "", overwrite: bool = False,
+    duration_s: float | None = None, name: str = "", overwrite: bool = False, more_protocols: Sequence[str] = (),
+    sensors: bool = False,
 ) -> Path:  # fmt: skip
     """Write a season that was inferred, ready to be refined: bench.toml with comments, and runs.csv.
 
@@ -77,6 +99,10 @@ def write_season(
         Empty and None: the defaults (25, 50, 100 % of the shortest run).
     overwrite : bool
         Whether an existing bench.toml and runs.csv are replaced.
+    more_protocols : sequence of str
+        Protocols beside the first, with the same response, marks and duration.
+    sensors : bool
+        Whether a sensor for each channel is shown as a comment to fill in.
 
     Returns
     -------
@@ -93,12 +119,13 @@ def write_season(
     labels = dict(setups) if isinstance(setups, Mapping) else dict.fromkeys(setups, "")
     named = list(tools) or list(dict.fromkeys(run.tool for run in runs))
     responses = [response] if isinstance(response, str) else list(response)
+    protocols = {protocol: _protocol(protocol_label, responses, marks_s, duration_s)}
+    protocols |= {id: _protocol("", responses, marks_s, duration_s) for id in more_protocols}
     text = _bench_text(
-        loggers, labels, name=name,
-        protocol=(protocol, _protocol(protocol_label, responses, marks_s, duration_s)),
-        episode=_episode(episode, title, question, named, list(labels), protocol),
+        loggers, labels, name=name, protocols=protocols, sensors=sensors,
+        episode=_episode(episode, title, question, named, list(labels), list(protocols)),
     )  # fmt: skip
-    write_text(folder / BENCH, text)
+    write_text(folder / BENCH, re.sub(r"\n{3,}", "\n\n", text))
     write_text(folder / RUNS, runs_text(runs))
     return folder
 
@@ -122,16 +149,16 @@ def _protocol(
 
 
 def _episode(
-    id: str, title: str, question: str, tools: Sequence[str], setups: Sequence[str], protocol: str
+    id: str, title: str, question: str, tools: Sequence[str], setups: Sequence[str], protocols: Sequence[str]
 ) -> dict[str, Any]:
     values: dict[str, Any] = {"id": id}
     values.update({key: text for key, text in (("title", title), ("question", question)) if text})
-    return {**values, "tools": list(tools), "setups": list(setups), "protocols": [protocol]}
+    return {**values, "tools": list(tools), "setups": list(setups), "protocols": list(protocols)}
 
 
 def _bench_text(
-    loggers: Mapping[str, Logger], setups: Mapping[str, str], *, name: str, protocol: tuple[str, dict[str, Any]],
-    episode: Mapping[str, Any],
+    loggers: Mapping[str, Logger], setups: Mapping[str, str], *, name: str, protocols: Mapping[str, dict[str, Any]],
+    episode: Mapping[str, Any], sensors: bool,
 ) -> str:  # fmt: skip
     import tomlkit
 
@@ -147,10 +174,14 @@ def _bench_text(
         tomlkit.comment("The data logger. State the sensors, and the uncertainty covers more than repeatability.")
     )
     document.add("loggers", _tables({id: _logger(logger) for id, logger in loggers.items()}))
+    for line in _sensor_lines(loggers) if sensors else ():
+        document.add(tomlkit.comment(line))
+    if sensors:
+        document.add(tomlkit.nl())
     document.add(
         tomlkit.comment("Times are counted from the onset. What was held, and the measurand, only you can say.")
     )
-    document.add("protocols", _tables(dict([protocol])))
+    document.add("protocols", _tables(protocols))
     document.add(
         tomlkit.comment("What a setup is made of tells setups apart: regulator, receiver, line; or pack; or lead.")
     )
@@ -160,6 +191,27 @@ def _bench_text(
     episodes.append(_table(episode))
     document.add("episodes", episodes)
     return tomlkit.dumps(document)
+
+
+def _sensor_lines(loggers: Mapping[str, Logger]) -> list[str]:
+    """A sensor for each channel that the analysis knows, as comments: numbers to be replaced by those of its certificate."""
+    channels = {channel.name: channel for logger in loggers.values() for channel in logger.channels.values()}
+    lines: list[str] = []
+    for name, channel in channels.items():
+        example = _SENSORS.get(channel_quantity(name))
+        if example is None:
+            continue
+        sensor = name.replace("_", "-")
+        lines += [
+            f'[sensors.{sensor}]   # then: channels.{name} = {{ column = {_toml(channel.column)}, ..., sensor = "{sensor}" }}',
+            f'quantity = "{channel_quantity(name)}"',
+            *example,
+        ]
+    return ["A sensor as its certificate states it, with the numbers to be replaced:", *lines] if lines else []
+
+
+def _toml(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _table(values: Mapping[str, Any]) -> Any:
