@@ -16,6 +16,8 @@ import pyarrow as pa
 import pyarrow.feather as feather
 import pyarrow.parquet as pq
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from toolbench.errors import RecordingError
 from toolbench.files import digest
@@ -184,6 +186,19 @@ def test_what_is_missing_is_nan_and_said(values: object) -> None:
     assert log.data["x"].isna().tolist() == [False, True, False]
     found = [finding for finding in log.findings if finding.code in ("cells-missing", "cells-unreadable")]
     assert [finding.line for finding in found] == [2]
+
+
+def test_numbers_that_mean_no_value_are_missing_as_in_text(tmp_path: Path) -> None:
+    frame = table().fillna(6.0)
+    frame.loc[40, "Inlet pressure [bar]"] = -999.9
+    frame.to_csv(tmp_path / "run.csv", index=False)
+    log = read_log(frame)
+    assert_same(log, read_log(tmp_path / "run.csv"))
+    assert np.isnan(log.data["Inlet pressure"].iloc[40])
+    stated = Logger(id="rig", time=TimeColumn(), dialect=DialectOverrides(missing=("OFF", "6.0")))
+    states = pd.DataFrame({"t [s]": [0.0, 1.0, 2.0], "a": [1.0, 6.0, 2.0], "b": ["1", "2", "OFF"]})
+    log = read_log(states, logger=stated)
+    assert log.data.isna().to_numpy().tolist() == [[False, False], [True, False], [False, True]]
 
 
 def test_a_decimal_becomes_the_double_that_its_digits_name() -> None:
@@ -434,3 +449,33 @@ def test_a_group_named_in_vain_says_nothing_about_a_single_table() -> None:
     channel = Channel(name="torque", column="Torque [N*m]")
     logger = Logger(id="rig", time=TimeColumn(), channels={"torque": channel}, dialect=DialectOverrides(group="Run 1"))
     assert len(read_log(table(), logger=logger).data) == ROWS
+
+
+NUMBERS = st.floats(allow_nan=True, allow_infinity=False, width=64) | st.integers(-(2**53), 2**53).map(float)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    values=st.lists(st.tuples(NUMBERS, st.integers(-(2**63), 2**63 - 1)), min_size=3, max_size=12),
+    steps=st.lists(st.integers(1, 10**6), min_size=12, max_size=12),
+)
+def test_any_numbers_come_through_every_door_unaltered(
+    values: list[tuple[float, int]], steps: list[int], tmp_path: Path
+) -> None:
+    frame = pd.DataFrame(values, columns=["x [N]", "n"])
+    frame.insert(0, "t [us]", np.cumsum(steps[: len(frame)]))
+    frame.to_parquet(tmp_path / "run.parquet")
+    frame.to_feather(tmp_path / "run.feather")
+    stated = Logger(id="rig", time=TimeColumn(), dialect=DialectOverrides(missing=()))
+    for where in (frame, tmp_path / "run.parquet", tmp_path / "run.feather"):
+        log = read_log(where, logger=stated)
+        assert log.data["n"].tolist() == frame["n"].tolist()
+        np.testing.assert_array_equal(log.data["x"].to_numpy(), frame["x [N]"].to_numpy())
+        assert log.data.index.tolist() == [int(n) / 10**6 for n in frame["t [us]"] - frame["t [us]"].iloc[0]]
+
+
+def test_without_pyarrow_a_sentence_says_what_is_needed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    table().to_parquet(tmp_path / "run.parquet")
+    monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
+    with pytest.raises(RecordingError, match="needs pyarrow"):
+        read_log(tmp_path / "run.parquet")

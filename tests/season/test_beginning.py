@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from toolbench.errors import OutputError, UsageError
-from toolbench.season import check_season, compare, open_season, season_from_recordings
+from toolbench.season import check_season, compare, compare_folders, open_season, season_from_recordings
 from toolbench.season.naming import guess_places
 
 
@@ -163,3 +163,38 @@ def test_a_season_that_is_there_is_kept_unless_told(tmp_path: Path) -> None:
         season_from_recordings(tmp_path / "season", [good])
     season_from_recordings(tmp_path / "season", [good], overwrite=True)
     assert (tmp_path / "season" / "notes.md").read_text(encoding="utf-8") == "mine"
+
+
+def test_folders_of_columnar_files_are_compared_as_those_of_text_are(tmp_path: Path) -> None:
+    for kind in ("csv", "parquet"):
+        for setup, level in (("near", 100.0), ("far", 120.0)):
+            for k in range(3):
+                path = tmp_path / kind / setup / f"{k}.{kind}"
+                path.parent.mkdir(parents=True, exist_ok=True)
+                made = frame(level + k)
+                made.to_csv(path, index=False) if kind == "csv" else made.to_parquet(path)
+    found = []
+    for kind in ("csv", "parquet"):
+        folders = [tmp_path / kind / "near", tmp_path / kind / "far"]
+        season = open_season(compare_folders(folders, out=tmp_path / "out" / kind))
+        found.append(compare(season, episode="comparison", tool="tool").differences)
+    pd.testing.assert_frame_equal(*found, check_exact=True)
+
+
+def test_a_pattern_of_recordings_takes_columnar_files(tmp_path: Path) -> None:
+    files = []
+    for k, setup in enumerate(("near", "near", "far", "far")):
+        path = tmp_path / "rec" / setup / f"{k}.parquet"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        frame(100.0 + k).to_parquet(path)
+        files.append(path)
+    begun = season_from_recordings(tmp_path / "season", files)
+    (begun.folder / "runs.csv").unlink()
+    bench = begun.folder / "bench.toml"
+    text = bench.read_text(encoding="utf-8")
+    bench.write_text('recordings = "recordings/{setup}/{run}.parquet"\n' + text, encoding="utf-8")
+    season = open_season(begun.folder)
+    assert [run.file for run in season.settings.runs] == [
+        f"recordings/{name}.parquet" for name in ("far/2", "far/3", "near/0", "near/1")
+    ]
+    assert compare(season, episode="comparison", tool="tool").differences["percent"].notna().any()

@@ -21,16 +21,18 @@ from toolbench.logs.frames import NAME, content_digest, frame_parts
 from toolbench.logs.kinds import OWN_SUFFIXES, find_container, suffix_differs
 from toolbench.logs.log import Log
 from toolbench.logs.names import Column, find_column, name_columns, split_unit
+from toolbench.logs.noticed import note, of_cells
 from toolbench.logs.plain import Plain, UnfitError, plain
 from toolbench.logs.recorded import Part, Recorded
-from toolbench.logs.rows import cells_found, dialect_stated, doubtful_file, note, renamed, rows_dropped, said_of_rows
+from toolbench.logs.rows import dialect_stated, doubtful_file, remarks, renamed, rows_dropped, said_of_rows
 from toolbench.logs.seconds import judge_time, to_seconds
+from toolbench.logs.sentinels import mark_missing
 from toolbench.logs.source import Source, open_source, refusal
 from toolbench.logs.table import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Dialect, TimeBase
-from toolbench.records.settings import Logger, TimeColumn
+from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
 RATES_AGREE = 0.01
 
@@ -79,7 +81,8 @@ def _read(
     stated = group if group is not None else (logger.dialect.group if logger else None)
     part = _choose(parts, stated, _asked(logger, columns), file)
     recorded = part.load()
-    found, left_out = _columns(recorded, logger.dialect.decimal if logger else None, file, name)
+    dialect = logger.dialect if logger else DialectOverrides()
+    found, left_out = _columns(recorded, dialect, file, name)
     every = tuple(column for column, _ in found)
     cells = {column.index: one for column, one in found}
     if not every:
@@ -98,6 +101,7 @@ def _read(
     except RecordingError as error:
         raise said_of_rows(error) from None
     wanted = _wanted(every, columns, clock, file, left_out)
+    sentinels = mark_missing(held, wanted, dialect.missing)
     frame = pd.DataFrame({column.name: held.columns[column.index] for column in wanted}, copy=False)
     frame.index = pd.Index(time_s, name="time_s")
     findings = (
@@ -110,7 +114,8 @@ def _read(
         *clock.findings,
         *timing.findings,
         *rows_dropped(held, clock, name),
-        *cells_found(held, wanted, cells, name),
+        *of_cells(held, wanted, sentinels, name),
+        *remarks(wanted, cells, name),
         *odd,
     )
     known = _digest(source, every, cells) if with_digest else ""
@@ -199,7 +204,7 @@ def _chosen(part: Part, parts: Sequence[Part]) -> str:
 
 
 def _columns(
-    recorded: Recorded, mark: str | None, file: str, name: str
+    recorded: Recorded, dialect: DialectOverrides, file: str, name: str
 ) -> tuple[list[tuple[Column, Plain]], list[Finding]]:
     """Columns with their values as numbers, text or stamps, and a finding for each that has no place there."""
     cells: list[Plain] = []
@@ -207,7 +212,7 @@ def _columns(
     kept: list[int] = []
     for at, column in enumerate(recorded.columns):
         try:
-            cells.append(plain(column.values, mark=mark or "."))
+            cells.append(plain(column.values, mark=dialect.decimal or ".", missing=dialect.missing or ()))
             kept.append(at)
         except UnfitError as error:
             if at == recorded.clock:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -48,7 +49,7 @@ class Plain:
         return tuple(_text(cell) for cell in self.values[:SAMPLE])
 
 
-def plain(values: Any, *, mark: str = ".") -> Plain:
+def plain(values: Any, *, mark: str = ".", missing: Sequence[str] = ()) -> Plain:
     """The column as numbers, text or stamps.
 
     Parameters
@@ -57,6 +58,8 @@ def plain(values: Any, *, mark: str = ".") -> Plain:
         Of any type: numbers, nullable or Arrow's, decimals, categories, objects, booleans, stamps, durations.
     mark : str
         Decimal mark of numbers that are written as text.
+    missing : sequence of str
+        More spellings of "no value" in cells of text.
 
     Raises
     ------
@@ -65,6 +68,8 @@ def plain(values: Any, *, mark: str = ".") -> Plain:
     """
     series = pd.Series(values).reset_index(drop=True)
     dtype: Any = series.dtype
+    if missing and dtype.kind == "O":  # text, objects and categories; numbers are looked at later, as in text
+        series = series.mask(series.isin(list(missing)))
     if isinstance(dtype, pd.ArrowDtype):
         from toolbench.logs.columnar import to_series
 

@@ -7,10 +7,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from typing import TypeVar
 
-import numpy as np
-
 from toolbench.errors import RecordingError
 from toolbench.logs.names import Column
+from toolbench.logs.noticed import note
 from toolbench.logs.plain import Plain
 from toolbench.logs.seconds import count_text, lines_text
 from toolbench.logs.table import Table
@@ -33,10 +32,6 @@ def _in_rows(text: str) -> str:
     return _LINE.sub(lambda match: f"row{match[1] or match[2] or ''}", text)
 
 
-def note(code: str, message: str, file: str, line: int | None = None) -> Finding:
-    return Finding(code=code, severity="note", kind="data", message=message, file=file, line=line)
-
-
 def doubtful_file(said: str, file: str) -> Finding:
     return Finding(
         code="reader-doubts",
@@ -55,7 +50,8 @@ def dialect_stated(logger: Logger | None, container: str, file: str) -> Iterator
     stated = [
         field.name
         for field in fields(DialectOverrides)
-        if field.name not in ("group", "decimal") and getattr(logger.dialect, field.name) not in (None, (), "")
+        if field.name not in ("group", "decimal", "missing")
+        and getattr(logger.dialect, field.name) not in (None, (), "")
     ]
     if stated:
         yield note("dialect-not-used", f"{', '.join(stated)} of the logger say nothing about {container}", file)
@@ -82,27 +78,8 @@ def rows_dropped(table: Table, clock: TimeSource, file: str) -> Iterator[Finding
         )
 
 
-def cells_found(table: Table, wanted: Sequence[Column], cells: Mapping[int, Plain], file: str) -> Iterator[Finding]:
-    """Cells that hold no number, and what was decided about a column."""
+def remarks(wanted: Sequence[Column], cells: Mapping[int, Plain], file: str) -> Iterator[Finding]:
+    """What was decided about the values of a column."""
     for column in wanted:
-        bad = table.unreadable.get(column.index, [])
-        if bad:
-            yield Finding(
-                code="cells-unreadable",
-                severity="doubtful",
-                kind="data",
-                message=f"{count_text(len(bad), 'cell')} of {column.name!r} without a readable number, taken as missing: "
-                f"{lines_text([line for line, _ in bad])}, the first is {bad[0][1]!r}",
-                mend="correct them where the table is made",
-                file=file,
-                line=bad[0][0],
-            )
-        values = table.columns[column.index]
-        if isinstance(values, np.ndarray) and values.dtype.kind == "f":
-            broken = {line for line, _ in bad}
-            missing = [line for row in np.flatnonzero(np.isnan(values)) if (line := table.line(row)) not in broken]
-            if missing:
-                message = f"{count_text(len(missing), 'cell')} of {column.name!r} without a value"
-                yield note("cells-missing", message, file, missing[0])
         if cells[column.index].remark:
             yield note("read-as", f"{column.name!r}: {cells[column.index].remark}", file)
