@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from toolbench.logs.counts import SECOND_NS
+from toolbench.logs.fast_stamps import iso_nanoseconds
 from toolbench.logs.instants import Stamped, find_instants
 from toolbench.logs.names import Column
 from toolbench.logs.parts import fields_of
@@ -16,7 +17,7 @@ from toolbench.logs.source import refusal
 from toolbench.logs.stamps import Mask
 from toolbench.logs.table import Table
 from toolbench.logs.timesource import TimeSource
-from toolbench.logs.zones import find_zone, to_universal
+from toolbench.logs.zones import find_zone, to_universal, zone_in_name
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats
 
@@ -149,6 +150,13 @@ def _of_instants(values: Any, source: TimeSource, file: str) -> Clock:
 
 def _of_stamps(source: TimeSource, table: Table, file: str) -> Clock:
     first_column = table.columns[source.columns[0].index]
+    if source.iso and not source.zone and zone_in_name(source.label) is None:
+        ns = iso_nanoseconds(first_column)
+        if ns is not None:
+            first = str(_cell(first_column, 0))
+            start = pd.Timestamp(int(ns[0]), unit="ns", tz="UTC" if first.endswith("Z") else None)
+            good = np.ones(len(ns), dtype=np.bool_)
+            return Clock((ns - ns[0]) / SECOND_NS, good, first, start.isoformat())
     fields = _fields(source, table, file)
     cells = [table.columns[column.index] for column in source.columns]
 

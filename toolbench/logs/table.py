@@ -65,17 +65,13 @@ def read_table(
 ) -> Table:
     """All rows of the wanted columns, numbers exact to the last printed digit.
 
-    `iso` are positions of columns that hold ISO 8601 stamps as far as the head shows; where all of them are, the parser
-    turns them into stamps on its way, and elsewhere they are handed over as text. `missing` are spellings of "no value"
-    that the user states.
-
     Raises
     ------
     RecordingError
         Too many rows do not have the shape of the others.
     """
     if _can_be_fast(source, encoding, layout, skip):
-        table = _read_fast(source, layout, wanted, iso)
+        table = _read_fast(source, layout, wanted)
         if table is not None:
             return table
     return _read_careful(source, encoding, layout, wanted, frozenset(skip), missing or ())
@@ -115,14 +111,12 @@ def _options(layout: Layout) -> dict[str, Any]:
         "na_values": MISSING_SPELLINGS,
         "quoting": csv.QUOTE_MINIMAL if layout.quoted else csv.QUOTE_NONE,
         "encoding": "utf-8",
-        "encoding_errors": "replace",
     }
 
 
-def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column], iso: Sequence[int]) -> Table | None:
+def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column]) -> Table | None:
     """The table, or None where anything in it asks for a closer look."""
-    options = _options(layout) | ({"parse_dates": list(iso), "date_format": "ISO8601"} if iso else {})
-    frame = _parse(source.path, options | {"skiprows": layout.first_data_line - 1})
+    frame = _parse(source.path, _options(layout) | {"skiprows": layout.first_data_line - 1})
     if frame is None:
         return None
     table = Table({}, len(frame), layout.first_data_line)
@@ -150,6 +144,13 @@ def _parse(where: Any, options: dict[str, Any]) -> pd.DataFrame | None:
             warnings.simplefilter("error", pd.errors.ParserWarning)
             warnings.simplefilter("ignore", pd.errors.DtypeWarning)
             frame: pd.DataFrame = pd.read_csv(where, **options)
+    except UnicodeDecodeError:
+        # Replacing what is no UTF-8 takes the parser three times as long for a column of text: only where it must.
+        if "encoding_errors" in options:
+            return None
+        if hasattr(where, "seek"):
+            where.seek(0)
+        return _parse(where, options | {"encoding_errors": "replace"})
     except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError, OverflowError, ValueError):
         return None
     return frame
@@ -163,8 +164,6 @@ def _is_filled(values: Any) -> bool:
 def _plain_column(values: Any, column: Column, layout: Layout, table: Table) -> Any:
     """A parsed column that needs no second look, else None. A column without gaps enters its extremes in the table."""
     if column.kind in ("stamp", "text"):
-        if values.dtype.kind == "M":
-            return values
         is_text = values.dtype == "str" and not values.isna().any()
         if not is_text or common_unit(column.sample, layout.decimal):
             return None
