@@ -172,6 +172,14 @@ def test_a_refusal_shows_what_could_be_seen(tmp_path: Path, capsys: pytest.Captu
     assert found["seen"]["lines"][1] == [2, "ä"]
 
 
+def test_a_damaged_file_of_a_known_kind_is_named_as_such(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "run.parquet").write_bytes(b"PAR1" + bytes(100))
+    status, out, err = inspected(capsys, tmp_path / "run.parquet")
+    assert status == 1
+    assert "cannot be read" in err
+    assert "file      Parquet" in out
+
+
 def test_a_glimpse_finds_the_first_numbers_below_a_long_preamble(tmp_path: Path) -> None:
     path = tmp_path / "run.csv"
     path.write_text("\n".join([*("about the rig" for _ in range(40)), "1;2", "3;4"]), encoding="utf-8")

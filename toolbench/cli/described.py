@@ -138,7 +138,7 @@ def refused_lines(seen: dict[str, Any], width: int | None = None) -> list[str]:
     lines = [fact("size", f"{seen['bytes']} bytes", width)] if "bytes" in seen else []
     if "container" in seen:
         lines.append(fact("file", seen["container"], width))
-        lines += [fact("group", f"{one['group']!r}: {', '.join(one['columns'])}", width) for one in seen["groups"]]
+        lines += [fact("group", f"{one['group']!r}: {', '.join(one['columns'])}", width) for one in seen.get("groups", ())]
     if "encoding" in seen:
         lines.append(fact("encoding", seen["encoding"], width))
     room = None if width is None else width - 10
