@@ -6,6 +6,7 @@ pandas.read_csv(f)"` on the same file. The commands take turns; the ratios are t
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 from pathlib import Path
@@ -36,6 +37,9 @@ def write_run(path: Path, rows: int) -> None:
 def main() -> None:
     turns = int(sys.argv[1]) if len(sys.argv) > 1 else 7
     with tempfile.TemporaryDirectory() as folder:
+        # Compiled modules are kept for both sides, as after an installation; a checkout may be set up not to.
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+        os.environ["PYTHONPYCACHEPREFIX"] = str(Path(folder) / "compiled")
         for rows, asked in ASKED.items():
             path = Path(folder) / f"{rows}.csv"
             write_run(path, rows)
