@@ -165,6 +165,8 @@ def test_a_refusal_shows_what_could_be_seen(tmp_path: Path, capsys: pytest.Captu
     assert "in seconds, milliseconds or else" in err
     assert "encoding  cp1252" in out
     assert "line 6    10,2" in out
+    assert "cells     parted by comma, decimal point" in out
+    assert "t       none  number  0  10  20" in out
     status, out, _ = inspected(capsys, path, "--json")
     found = json.loads(out)
     assert status == 1

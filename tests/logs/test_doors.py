@@ -359,6 +359,19 @@ def test_files_that_hold_something_else_are_named(head: bytes, said: str, tmp_pa
         read_log(tmp_path / "run.csv")
 
 
+@pytest.mark.parametrize("first", ["PAR1", "ARROW1", "FEA1", "TDSm", "MDF     ", "BZh", "PARE"])
+def test_text_that_begins_like_something_else_is_text(first: str, tmp_path: Path) -> None:
+    (tmp_path / "run.csv").write_text(f"{first},t [s]\n1,0\n2,1\n3,2\n", encoding="utf-8")
+    assert read_log(tmp_path / "run.csv").data.iloc[:, 0].tolist() == [1, 2, 3]
+
+
+def test_junk_of_ones_is_no_arrow_stream(tmp_path: Path) -> None:
+    (tmp_path / "run.csv").write_bytes(
+        b"\xff" * 9 + b"\x01\nF [N],t [s]\n" + b"".join(b"%d,%d\n" % (k, k) for k in range(30))
+    )
+    assert len(read_log(tmp_path / "run.csv").data) == 30
+
+
 def test_the_digest_of_a_frame_is_that_of_its_numbers() -> None:
     frame = table()
     known = read_log(frame).digest

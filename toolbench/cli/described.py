@@ -61,16 +61,20 @@ def _dialect(dialect: dict[str, Any]) -> str:
     if dialect["container"]:
         group = dialect["extra"].get("group")
         return str(dialect["container"]) + (f", group {group!r}" if group else "") + ", rows counted from 1"
-    delimiter = {"\t": "tab", " ": "space", ",": "comma", ";": "semicolon", "": "none"}.get(
-        dialect["delimiter"], dialect["delimiter"]
-    )
     names = f"names in line {dialect['header_line']}" if dialect["header_line"] else "no line of names"
     units = f", units in line {dialect['unit_line']}" if dialect["unit_line"] else ""
-    mark = "comma" if dialect["decimal"] == "," else "point"
     return (
-        f"{dialect['encoding']}, delimiter {delimiter}, decimal {mark}, {names}{units},"
+        f"{dialect['encoding']}, delimiter {_delimiter(dialect['delimiter'])}, decimal {_mark(dialect['decimal'])}, {names}{units},"
         f" data from line {dialect['first_data_line']}"
     )
+
+
+def _delimiter(sign: str) -> str:
+    return {"\t": "tab", " ": "space", ",": "comma", ";": "semicolon", "": "none"}.get(sign, sign)
+
+
+def _mark(sign: str) -> str:
+    return "comma" if sign == "," else "point"
 
 
 def _time_facts(time: dict[str, Any]) -> list[tuple[str, str]]:
@@ -138,9 +142,18 @@ def refused_lines(seen: dict[str, Any], width: int | None = None) -> list[str]:
     lines = [fact("size", f"{seen['bytes']} bytes", width)] if "bytes" in seen else []
     if "container" in seen:
         lines.append(fact("file", seen["container"], width))
-        lines += [fact("group", f"{one['group']!r}: {', '.join(one['columns'])}", width) for one in seen.get("groups", ())]
+        lines += [
+            fact("group", f"{one['group']!r}: {', '.join(one['columns'])}", width) for one in seen.get("groups", ())
+        ]
     if "encoding" in seen:
         lines.append(fact("encoding", seen["encoding"], width))
+    if "columns" in seen:
+        lines.append(
+            fact("cells", f"parted by {_delimiter(seen['delimiter'])}, decimal {_mark(seen['decimal'])}", width)
+        )
+        rows = [("column", "unit", "kind", "first values")]
+        rows += [(c["name"], c["unit"] or "none", c["kind"], "  ".join(c["first"])[:40]) for c in seen["columns"]]
+        lines += ["", *table_lines(rows, right=[False] * 4, width=width), ""]
     room = None if width is None else width - 10
     for number, text in seen.get("lines", ()):
         tidy = text.replace("\t", " \\t ")

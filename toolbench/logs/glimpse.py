@@ -9,7 +9,9 @@ from typing import Any
 from toolbench.errors import RecordingError
 from toolbench.logs.encoding import find_encoding
 from toolbench.logs.kinds import find_container
-from toolbench.logs.source import HEAD_SIZES, open_source
+from toolbench.logs.names import name_columns
+from toolbench.logs.source import HEAD_SIZES, Source, open_source
+from toolbench.records.settings import DialectOverrides
 
 MOST_LINES = 12
 MOST_SIGNS = 200
@@ -21,7 +23,7 @@ def glimpse(path: str | os.PathLike[str]) -> dict[str, Any]:
     Returns
     -------
     dict
-        `bytes`; then for text `encoding` and `lines` (number and text of the first lines that are not blank, and of the
+        `bytes`; then for text `encoding`, where rows were found `delimiter`, `decimal` and `columns`, and `lines` (number and text of the first lines that are not blank, and of the
         first with numbers), for a file with groups `container` and `groups` (name and columns of each). Empty where the
         file cannot even be opened.
     """
@@ -41,8 +43,22 @@ def glimpse(path: str | os.PathLike[str]) -> dict[str, Any]:
     except RecordingError:
         return seen
     seen["encoding"] = encoding.name
+    seen |= _layout(source)
     seen["lines"] = _telling(encoding.decode(head).splitlines())
     return seen
+
+
+def _layout(source: Source) -> dict[str, Any]:
+    """Names, units and first cells of the columns, where the rows could be found: what is refused then is the time."""
+    from toolbench.logs.reading import look
+
+    try:
+        _, layout = look(source, DialectOverrides())
+        columns = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples, layout.glued)
+    except RecordingError:
+        return {}
+    shown = [{"name": c.name, "unit": c.unit, "kind": c.kind, "first": list(c.sample[:3])} for c in columns]
+    return {"delimiter": layout.delimiter, "decimal": layout.decimal, "columns": shown}
 
 
 def _telling(lines: list[str]) -> list[tuple[int, str]]:

@@ -78,10 +78,12 @@ _FOREIGN: tuple[tuple[bytes, str, str], ...] = (
     (b"\x1f\x8b", "compressed by gzip", "unpack it first"),
     (b"(\xb5/\xfd", "compressed by zstd", "unpack it first"),
     (b"\xfd7zXZ\0", "compressed by xz", "unpack it first"),
-    (b"BZh", "compressed by bzip2", "unpack it first"),
+    (b"BZh91AY", "compressed by bzip2", "unpack it first"),
     (b"SQLite format 3\0", "an SQLite database", "export the recording as CSV"),
     (b"%PDF-", "a PDF", "export the recording as CSV"),
 )
+# Bytes that text has none of: a first column called PAR1 makes no Parquet file.
+_CONTROL = frozenset(range(9)) | frozenset(range(14, 26)) | frozenset(range(27, 32))
 OWN_SUFFIXES = {suffix: c for c in (_PARQUET, _ARROW, _TDMS, _MDF) for suffix in c.suffixes if suffix != ".dat"}
 
 
@@ -94,8 +96,9 @@ def find_container(path: Path) -> Container | None:
         The file is of a known kind that is not read, or its plug-in cannot be loaded.
     """
     head = _head(path)
+    binary = bool(_CONTROL.intersection(head))
     for magic, container in _MAGIC:
-        if head.startswith(magic):
+        if binary and head.startswith(magic) and (container is not _ARROW or _is_arrow(head)):
             return container
     suffix = path.suffix.lower()
     if suffix not in TEXT_SUFFIXES and suffix not in OWN_SUFFIXES and head:
@@ -103,7 +106,7 @@ def find_container(path: Path) -> Container | None:
         if point is not None:
             return Container(f"plug-in {point.name}", (suffix,), lambda where: _of_plugin(where, point))
     for magic, what, mend in _FOREIGN:
-        if head.startswith(magic):
+        if head.startswith(magic) and (binary or len(magic) > 4):
             raise refusal(str(path), f"is {what}, which is not read", mend=mend)
     return None
 
@@ -122,6 +125,12 @@ def suffix_differs(path: Path, container: str = "text", suffixes: Sequence[str] 
 def is_no_text(path: Any) -> bool:
     """Whether a recording is to be read through a door: what is no path, and files with other bytes than text."""
     return not isinstance(path, (str, os.PathLike)) or find_container(Path(path)) is not None
+
+
+def _is_arrow(head: bytes) -> bool:
+    """A stream of Arrow begins with a mark of ones, which junk may be too, and the length of its schema, a multiple of 8."""
+    length = int.from_bytes(head[4:8], "little")
+    return not head.startswith(b"\xff") or (0 < length < 1 << 28 and length % 8 == 0)
 
 
 def _head(path: Path) -> bytes:

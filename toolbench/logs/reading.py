@@ -71,7 +71,7 @@ def read_log(
     assert not isinstance(path, pd.DataFrame)
     source = open_source(path)
     overrides = logger.dialect if logger else DialectOverrides()
-    encoding, layout = _look(source, overrides)
+    encoding, layout = look(source, overrides)
     every = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples, layout.glued)
     stated = logger.time if logger else TimeColumn()
     _refuse_uncertain(layout, [*(columns or ()), *_stated_names(stated)], source.name)
@@ -113,7 +113,7 @@ def read_log(
     )
 
 
-def _look(source: Source, overrides: DialectOverrides) -> tuple[Encoding, Layout]:
+def look(source: Source, overrides: DialectOverrides) -> tuple[Encoding, Layout]:
     """Encoding and layout from as little of the head as shows enough rows."""
     from toolbench.errors import RecordingError
 
