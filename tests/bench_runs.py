@@ -78,8 +78,11 @@ def drawn(seed: int, cell: tuple[str, str, str], flaw: str = "", rate_hz: float 
 
 def text_of(recording: Recording) -> str:
     """The recording as the season's logger writes it."""
-    columns = [recording.time_s, *(recording.channels[name] / unit for name, unit in COLUMNS)]
-    rows = [",".join(f"{value:.4f}" for value in row) for row in zip(*columns, strict=True)]
+    columns = [recording.channels[name] / unit for name, unit in COLUMNS]
+    rows = [
+        f"{time:.7g}," + ",".join(f"{value:.4f}" for value in row)
+        for time, *row in zip(recording.time_s, *columns, strict=True)
+    ]
     return "\n".join(["t [s],Torque [N*m],Inlet [bar],Regulator [bar],Flow [L/s]", *rows]) + "\n"
 
 

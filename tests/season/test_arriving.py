@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from toolbench.season.arriving import PATIENT_S, QUIET_S, UNFINISHED_S, Arrivals, has_lines, is_cut, is_recording_name
+from toolbench.season.arriving import PATIENT_S, QUIET_S, Arrivals, has_lines, is_cut, is_recording_name
 
 ROWS = "t [s],Torque [N*m]\n0,1\n1,2\n"
 
@@ -51,19 +51,21 @@ def test_a_time_of_change_alone_counts_as_a_change(folder: Path) -> None:
     assert arrivals.look(0.5 + QUIET_S).complete == ("recordings/a.csv",)
 
 
-def test_a_file_without_a_last_line_end_is_waited_for_longer(folder: Path) -> None:
-    arrivals = Arrivals(folder)
-    put(folder / "recordings/a.csv", ROWS.rstrip("\n"), 1)
-    arrivals.look(0.0)
-    assert arrivals.look(QUIET_S).complete == ()
-    assert arrivals.look(UNFINISHED_S).complete == ("recordings/a.csv",)
-
-
-def test_utf_16_ends_with_its_own_line_end(folder: Path) -> None:
-    arrivals = Arrivals(folder)
-    (folder / "recordings/a.csv").write_bytes(("\ufeff" + ROWS).encode("utf-16-le"))
-    arrivals.look(0.0)
-    assert arrivals.look(QUIET_S).complete == ("recordings/a.csv",)
+@pytest.mark.parametrize(
+    ("data", "whole"),
+    [
+        (ROWS.encode(), True),
+        (ROWS.replace("\n", "\r").encode(), True),
+        (ROWS.rstrip("\n").encode(), False),
+        (("\ufeff" + ROWS).encode("utf-16-le"), True),
+        (("\ufeff" + ROWS[:-1]).encode("utf-16-le"), False),
+        (b"", False),
+        (ROWS.encode() + b"\0" * 4096, False),  # room that a logger took beforehand
+    ],
+)
+def test_a_whole_file_ends_with_the_end_of_a_line(folder: Path, data: bytes, whole: bool) -> None:
+    (folder / "recordings/a.csv").write_bytes(data)
+    assert Arrivals(folder).is_whole("recordings/a.csv") is whole
 
 
 def test_an_empty_file_that_is_held_open_is_never_complete(folder: Path) -> None:

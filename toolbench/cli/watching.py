@@ -59,7 +59,7 @@ def _look_until(watched: Any, teller: _Teller, *, once: bool, until_done: bool) 
             teller.tell(one, watched)
         if once and watched.is_idle():
             return
-        if until_done and watched.plan.rows and not watched.open_rows():
+        if until_done and watched.desk.plan.rows and not watched.open_rows():
             return
         time.sleep(POLL_S)
 
@@ -74,7 +74,7 @@ class _Teller:
         from toolbench.cli.verdicts import next_text, say
         from toolbench.view.cautions import REMINDER, bench_cautions
 
-        settings = watched.bench.settings
+        settings = watched.desk.bench.settings
         for caution in bench_cautions(settings):
             say(caution)
         say(REMINDER)
@@ -82,10 +82,9 @@ class _Teller:
         entered, new = len(settings.runs), len(watched.there_already)
         say(f"watching {', '.join(watched.arrivals.roots)} below {watched.folder}; Ctrl-C ends it")
         say(f"{_count(entered, 'recording')} in runs.csv, {new or 'none'} there and not entered")
-        for fault in (*watched.bench.faults, *watched.plan.faults):
-            if fault.message != "the file is missing":
-                say(f"note: {fault}")
-        if watched.plan.rows:
+        for fault in watched.desk.faults():
+            say(f"note: {fault}")
+        if watched.desk.plan.rows:
             rows = watched.open_rows()
             say(next_text(rows[0] if rows else None, len(rows)))
         say("")
@@ -95,7 +94,7 @@ class _Teller:
         from toolbench.season.watching import Judged
 
         if isinstance(one, Judged):
-            say_judged(one, watched.bench.settings)
+            say_judged(one, watched.desk.bench.settings)
             if self.bell and sys.stdout.isatty():
                 click.echo("\a" * (1 if one.judgement.verdict == "keep" else 3), nl=False)
         else:
@@ -117,7 +116,7 @@ class _Teller:
             say(f"  {one.entry.run if one.entry else one.file}: {one.judgement.words}")
         for one in by["look"]:
             say(f"  {one.file}: {one.judgement.reasons[0].message}")
-        if watched.plan.rows:
+        if watched.desk.plan.rows:
             rows = watched.open_rows()
             say(next_text(rows[0] if rows else None, len(rows)))
         if watched.pending:
@@ -136,9 +135,9 @@ class _JsonTeller(_Teller):
         _line(
             {
                 "event": "started",
-                "entered": len(watched.bench.settings.runs),
+                "entered": len(watched.desk.bench.settings.runs),
                 "there_already": list(watched.there_already),
-                "open_rows": len(watched.open_rows()) if watched.plan.rows else None,
+                "open_rows": len(watched.open_rows()) if watched.desk.plan.rows else None,
             }
         )
 
@@ -159,7 +158,7 @@ class _JsonTeller(_Teller):
                 "kept": verdicts.count("keep"),
                 "to_repeat": verdicts.count("repeat"),
                 "not_judged": verdicts.count("look"),
-                "open_rows": len(watched.open_rows()) if watched.plan.rows else None,
+                "open_rows": len(watched.open_rows()) if watched.desk.plan.rows else None,
                 "not_entered": list(watched.pending),
             }
         )

@@ -7,18 +7,16 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 QUIET_S = 0.6
-"""A file whose size and time stood still for so long is complete, where it ends with a whole row ..."""
+"""A file whose size and time stood still for so long is complete."""
 
-UNFINISHED_S = 1.2
-"""... and one that ends inside a row stands still longer before it is judged as it is."""
-
-PATIENT_S = 1.5
-"""A recording that looks unfinished (too short, no onset) is held back until it stood still for so long."""
+PATIENT_S = 1.3
+"""One that looks unfinished all the same (it ends inside a row, it is too short, it has no onset) is held back until it stood still
+for so long: loggers that write once a second are among them."""
 
 LONGEST_S = 5.0
 """A logger that was seen to pause between two writes is waited for a little longer than it paused, if it was not more than this."""
@@ -26,7 +24,7 @@ LONGEST_S = 5.0
 SUFFIXES = frozenset(
     (".csv", ".tsv", ".txt", ".dat", ".asc", ".log", ".lvm", ".prn", ".parquet", ".feather", ".arrow", ".tdms", ".mf4")
 )
-"""Files that loggers and their export write; anything else below recordings/ is left alone."""
+"""Files that loggers and their export write; others below recordings/ are left alone where the pattern does not name them."""
 
 _ROWS = frozenset((".csv", ".tsv", ".txt", ".dat", ".asc", ".log", ".lvm", ".prn"))
 _UNFINISHED_NAMES = (".part", ".partial", ".tmp", ".temp", ".crdownload", ".filepart", ".swp", ".swx", ".lock", "~")
@@ -59,11 +57,15 @@ class Arrivals:
     ----------
     folder : the season folder; files are named relative to it, with `/`
     roots : folders to look through, relative to it; one that is not there yet is waited for
+    fits : whether a file of a suffix that is not among SUFFIXES is a recording all the same
     """
 
-    def __init__(self, folder: Path, roots: Iterable[str] = ("recordings",)) -> None:
+    def __init__(
+        self, folder: Path, roots: Iterable[str] = ("recordings",), fits: Callable[[str], bool] = lambda file: False
+    ) -> None:
         self.folder = folder
         self.roots = tuple(roots)
+        self.fits = fits
         self.pause_s = 0.0
         """Longest pause that a logger here was seen to make between two writes to one file."""
         self._seen: dict[str, _Seen] = {}
@@ -86,7 +88,7 @@ class Arrivals:
                 self._seen[file] = _Seen(signature, now)
             elif seen.signature != signature:
                 self._grown(seen, signature, now)
-            elif not seen.done and signature[0] and now - seen.since >= self._wait(file, seen):
+            elif not seen.done and signature[0] and now - seen.since >= self._wait(seen):
                 seen.done = True
                 complete.append((seen.since, signature[1], file))
         for file, _ in gone:
@@ -120,6 +122,17 @@ class Arrivals:
         signature = self.signature(file)
         return signature is None or signature[0] == 0
 
+    def is_whole(self, file: str) -> bool:
+        """Whether the file ends with the end of a line; of one that holds no lines nobody can say."""
+        if Path(file).suffix.lower() not in _ROWS:
+            return True
+        try:
+            with (self.folder / file).open("rb") as stream:
+                stream.seek(-min(2, os.fstat(stream.fileno()).st_size), os.SEEK_END)
+                return stream.read(2).strip(b"\x00")[-1:] in (b"\n", b"\r")
+        except OSError:
+            return False
+
     def signature(self, file: str) -> Signature | None:
         """Size and time of change; None where there is no such file."""
         try:
@@ -135,20 +148,8 @@ class Arrivals:
             self.pause_s = max(self.pause_s, now - seen.since)
         seen.signature, seen.since, seen.done, seen.growing, seen.held = signature, now, False, more, False
 
-    def _wait(self, file: str, seen: _Seen) -> float:
-        quiet = max(PATIENT_S if seen.held else QUIET_S, 1.2 * self.pause_s if seen.growing else 0.0)
-        return quiet if self._is_whole(file) else max(quiet, UNFINISHED_S)
-
-    def _is_whole(self, file: str) -> bool:
-        """Whether the file ends with the end of a line; of one that holds no lines nobody can say."""
-        if Path(file).suffix.lower() not in _ROWS:
-            return True
-        try:
-            with (self.folder / file).open("rb") as stream:
-                stream.seek(-min(2, os.fstat(stream.fileno()).st_size), os.SEEK_END)
-                return stream.read(2).strip(b"\x00")[-1:] in (b"\n", b"\r")
-        except OSError:
-            return False
+    def _wait(self, seen: _Seen) -> float:
+        return max(PATIENT_S if seen.held else QUIET_S, 1.2 * self.pause_s if seen.growing else 0.0)
 
     def _files(self) -> Iterator[tuple[str, Signature]]:
         for root in self.roots:
@@ -170,16 +171,21 @@ class Arrivals:
                 continue
             if inside:
                 yield from self._below(name)
-            elif is_recording_name(entry.name) and (signature := self.signature(name)) is not None:
+                continue
+            taken = is_recording_name(entry.name) or (is_finished_name(entry.name) and self.fits(name))
+            if taken and (signature := self.signature(name)) is not None:
                 yield name, signature
+
+
+def is_finished_name(name: str) -> bool:
+    """Whether a file of this name is neither hidden nor temporary."""
+    lower = name.lower()
+    return not lower.startswith((".", "~", "#")) and not lower.endswith(_UNFINISHED_NAMES)
 
 
 def is_recording_name(name: str) -> bool:
     """Whether a file of this name may be a finished recording: no hidden, temporary or foreign file."""
-    lower = name.lower()
-    if lower.startswith((".", "~", "#")) or lower.endswith(_UNFINISHED_NAMES):
-        return False
-    return Path(lower).suffix in SUFFIXES
+    return is_finished_name(name) and Path(name).suffix.lower() in SUFFIXES
 
 
 def is_cut(path: Path) -> bool:

@@ -19,9 +19,9 @@ from toolbench.season.arriving import has_lines, is_cut
 from toolbench.season.design import calibration_findings
 from toolbench.season.loading import load_run
 from toolbench.season.planned import in_words, setup_findings
-from toolbench.season.reducing import EARLY_SHARE, find_timing, round_down
+from toolbench.season.reducing import EARLY_SHARE, find_timing, reduce_raw, round_down
 from toolbench.season.verdicts import MENDS, REPEAT, Facts, Judgement, causes, is_reason
-from toolbench.signal import find_end, find_start, like_run_findings, make_grid, reduce
+from toolbench.signal import find_end, find_start, like_run_findings, make_grid
 from toolbench.signal.health import run_findings
 from toolbench.signal.onset import find_onset
 
@@ -207,21 +207,7 @@ def _reduce(settings: SeasonSettings, raw: RawRun, protocol: Protocol, onset: On
     shortest = available if protocol.duration_s is not None else min(available, find_end(raw, protocol, onset))
     timing = find_timing(protocol, shortest)
     interval = float(raw.time_s[-1] - raw.time_s[0]) / (len(raw.time_s) - 1)
-    logger = settings.loggers[raw.entry.logger]
-    ranges = {name: settings.sensors[sensor].range for name, sensor in raw.sensors.items() if name in raw.channels}
-    return reduce(
-        raw,
-        protocol,
-        onset=onset,
-        duration_s=timing.duration_s,
-        marks_s=timing.marks_s,
-        window_s=timing.window_s,
-        edges=make_grid(timing.duration_s, interval),
-        bandwidth_hz=logger.bandwidth_hz,
-        rig=logger.rig,
-        filter=logger.filter,
-        sensor_ranges={name: limits for name, limits in ranges.items() if limits is not None},
-    )
+    return reduce_raw(settings, protocol, raw, onset, timing, make_grid(timing.duration_s, interval))
 
 
 def _gaps(raw: RawRun, onset: Onset, protocol: Protocol, available: float) -> list[Finding]:

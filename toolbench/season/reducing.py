@@ -111,11 +111,18 @@ def _remembered_run(
 
 def _reduce_one(settings: SeasonSettings, protocol: Protocol, one: _Started, timing: Timing, edges: Floats) -> Run:
     raw = one.raw or load_run(settings, one.entry, one.known)
-    logger = settings.loggers[one.entry.logger]
+    return reduce_raw(settings, protocol, raw, one.begun.onset, timing, edges)
+
+
+def reduce_raw(
+    settings: SeasonSettings, protocol: Protocol, raw: RawRun, onset: Onset, timing: Timing, edges: Floats
+) -> Run:
+    """One recording reduced on a time base, with what the settings know of its logger and its sensors."""
+    logger = settings.loggers[raw.entry.logger]
     return reduce(
         raw,
         protocol,
-        onset=one.begun.onset,
+        onset=onset,
         duration_s=timing.duration_s,
         marks_s=timing.marks_s,
         window_s=timing.window_s,

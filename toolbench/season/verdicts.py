@@ -72,6 +72,18 @@ TOLD: Mapping[str, str] = {
 }
 """Findings that are told and change nothing, and why. What stands in neither table: wrong means repeat, doubtful is told."""
 
+TOLD_ONCE = frozenset(
+    (
+        "rate-uneven",
+        "sampling-coarse",
+        "channel-missing",
+        "hold-not-recorded",
+        "rest-not-recorded",
+        "calibration-overdue",
+    )
+)
+"""Of those: what every further run would show too, and is said with the first one only."""
+
 MAY_BE_UNFINISHED = frozenset(("unreadable", "cut-short", "no-onset", "run-ends-early"))
 """Reasons that a recording shows too while the logger still writes it."""
 

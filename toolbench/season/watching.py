@@ -8,20 +8,17 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from toolbench.errors import AnalysisError, OutputError, SettingsError
+from toolbench.errors import OutputError, SettingsError
 from toolbench.files import digest
-from toolbench.records.runs import Run
-from toolbench.records.settings import Logger, Protocol, RunEntry
+from toolbench.records.settings import RunEntry
 from toolbench.season.arriving import Arrivals, Signature
 from toolbench.season.entering import enter, entering, find_row, moving
+from toolbench.season.hand_written import HandWritten
 from toolbench.season.judging import judge_file, judge_recording
-from toolbench.season.plan_sheet import Named, Plan, name_recording, read_plan
-from toolbench.season.reducing import reduce_runs
-from toolbench.season.verdicts import Judgement
-from toolbench.settings import RUNS, Bench, clean, entered_rows, read_bench
-
-BUDGET_S = 0.5
-"""Time that a judgement may spend on runs made before it that were not read yet; the rest is read between recordings."""
+from toolbench.season.plan_sheet import Named, name_recording
+from toolbench.season.runs_made import RunsMade
+from toolbench.season.verdicts import TOLD_ONCE, Judgement
+from toolbench.settings import RUNS, clean, entered_rows
 
 RETRY_S = 5.0
 """Every so often a row that could not be written is tried again."""
@@ -81,25 +78,22 @@ class Watch:
 
     def __init__(self, folder: Path, *, sheet: Path | None = None, block: str = "", new_only: bool = False) -> None:
         self.folder = folder
-        self.sheet = sheet
         self.block = block
         self.judged: dict[str, Judged] = {}
-        self.bench: Bench = read_bench(folder)
-        self.plan: Plan = read_plan(folder, sheet, self.bench)
-        self.arrivals = Arrivals(folder, _roots(self.bench))
-        self._runs: dict[str, Run] = {}
-        self._digests: dict[str, str] = {}
-        self._unread = list(self.bench.settings.runs)
+        self.desk = HandWritten(folder, sheet)
+        self.arrivals = Arrivals(folder, self.desk.roots, self.desk.fits)
+        self._made = RunsMade(self.desk.runs)
         self._wrote: dict[str, dict[str, str]] = {}
         self._pending: dict[str, _Pending] = {}
         self._held: dict[str, tuple[Signature | None, Judgement, Named]] = {}
         self._gone: dict[Signature, str] = {}
         self._rows_of_look: dict[str, RunEntry] = {}
-        self._written = self._signatures()
         self._tried = 0.0
         self._restored: set[str] = set()
-        self.arrivals.pass_over(run.file for run in self.bench.settings.runs)
-        self.there_already = self._find_there_already()
+        self._said: frozenset[str] = frozenset()
+        self.arrivals.pass_over(run.file for run in self.desk.runs)
+        self.arrivals.look(0.0)
+        self.there_already = self.arrivals.waiting()
         if new_only:
             self.arrivals.pass_over(self.there_already)
 
@@ -116,14 +110,14 @@ class Watch:
             if self._pending and now - self._tried > RETRY_S:
                 self._tried = now
                 said += self.enter_pending()
-            elif self._unread:
-                self._prepare(self._unread.pop(0))
+            else:
+                self._made.read_one(self.desk.bench.settings)
         return said
 
     def open_rows(self) -> tuple[RunEntry, ...]:
         """Rows of the plan that no kept recording has taken."""
         unwritten = [replace(one.entry, excluded=bool(one.words)) for one in self._pending.values()]
-        return self.plan.open_rows([*self.bench.settings.runs, *unwritten])
+        return self.desk.plan.open_rows([*self.desk.runs, *unwritten])
 
     def enter_pending(self) -> list[Told]:
         """Try once more to write rows that could not be written."""
@@ -150,7 +144,8 @@ class Watch:
         if not self.arrivals.is_unchanged(file):
             self.arrivals.again(file, now)
             return []
-        if judgement.may_be_unfinished and self.arrivals.hold(file):
+        unfinished = judgement.may_be_unfinished or not self.arrivals.is_whole(file)
+        if unfinished and self.arrivals.hold(file):
             self._held[file] = (self.arrivals.signature(file), judgement, named)
             return []
         return self._conclude(file, judgement, named, begun)
@@ -161,13 +156,14 @@ class Watch:
             return held[1], held[2]
         taken = [row for other, row in self._rows_of_look.items() if other != file]
         rows = [row for row in self.open_rows() if row not in taken]
-        named = name_recording(file, self.bench, self.plan, rows, self.block)
+        settings = self.desk.bench.settings
+        named = name_recording(file, self.desk.bench, self.desk.plan, rows, self.block)
         if named.entry is None:
-            return judge_file(self.folder, file, named.missing, self._only_logger()), named
-        self._read_like(named.entry)
-        earlier = [run for run in self._runs.values() if run.entry.tool == named.entry.tool]
-        digests = {value: other for value, other in self._digests.items() if (self.folder / other).exists()}
-        return judge_recording(self.bench.settings, named.entry, earlier, digests=digests), named
+            only = settings.loggers.get(self.desk.bench.known.only("logger"))
+            return judge_file(self.folder, file, named.missing, only), named
+        self._made.read_like(settings, named.entry)
+        earlier = self._made.of_tool(named.entry.tool)
+        return judge_recording(settings, named.entry, earlier, digests=self._made.digests(self.folder)), named
 
     def _conclude(self, file: str, judgement: Judgement, named: Named, begun: float) -> list[Judged | Told]:
         before, why = self.judged.get(file), ""
@@ -176,7 +172,7 @@ class Watch:
         self._rows_of_look.pop(file, None)
         entry = named.entry
         if entry is not None and judgement.verdict != "look":
-            self._keep_run(replace(entry, excluded=judgement.verdict == "repeat"), judgement)
+            self._made.keep(replace(entry, excluded=judgement.verdict == "repeat"), judgement.run)
             self._pending[file] = _Pending(entry, judgement.words, self._started(file, judgement), named.row)
             why = self._enter(file)
             entry = replace(entry, run=self._wrote.get(file, {}).get("run") or entry.run)
@@ -187,6 +183,9 @@ class Watch:
             if named.row is not None:
                 self._rows_of_look[file] = named.row
         rows = [row for row in self.open_rows() if row not in self._rows_of_look.values()]
+        new = tuple(told for told in judgement.told if told.code not in self._said)
+        self._said |= {told.code for told in new} & TOLD_ONCE
+        judgement = replace(judgement, told=new)
         one = Judged(
             file=file,
             entry=entry,
@@ -196,18 +195,11 @@ class Watch:
             notices=named.notices,
             next_row=rows[0] if rows else None,
             open_rows=len(rows),
-            has_plan=bool(self.plan.rows),
+            has_plan=bool(self.desk.plan.rows),
             seconds=time.monotonic() - begun,
         )
         self.judged[file] = one
         return [one]
-
-    def _keep_run(self, entry: RunEntry, judgement: Judgement) -> None:
-        self._digests = {value: other for value, other in self._digests.items() if other != entry.file}
-        self._runs.pop(entry.file, None)
-        if judgement.run is not None:
-            self._runs[entry.file] = replace(judgement.run, entry=entry)
-            self._digests.setdefault(judgement.run.digest, entry.file)
 
     def _started(self, file: str, judgement: Judgement) -> datetime:
         """Time of the file's first stamp; its time of change where it has none, or one before the year 2000."""
@@ -227,8 +219,8 @@ class Watch:
             one.words,
             started=one.started,
             row=one.plan,
-            fills=self.plan.is_runs,
-            loggers=len(self.bench.settings.loggers),
+            fills=self.desk.plan.is_runs,
+            loggers=len(self.desk.bench.settings.loggers),
             run_id=self._run_id,
             wrote=self._wrote.setdefault(file, {}),
         )
@@ -241,85 +233,27 @@ class Watch:
         return ""
 
     def _run_id(self, file: str) -> str:
-        return self.bench.pattern.run_id(file) if self.bench.pattern is not None else clean(Path(file).stem)
-
-    def _only_logger(self) -> Logger | None:
-        id = self.bench.known.only("logger")
-        return self.bench.settings.loggers.get(id) if id else None
-
-    # ---- runs made before ---------------------------------------------------------------------------------------------
-
-    def _read_like(self, entry: RunEntry) -> None:
-        """Read the like runs that were not read yet, as many as time allows."""
-        end = time.monotonic() + BUDGET_S
-        cell = (entry.tool, entry.setup, entry.protocol)
-        for other in [run for run in self._unread if (run.tool, run.setup, run.protocol) == cell]:
-            if time.monotonic() > end:
-                return
-            self._unread.remove(other)
-            self._prepare(other)
-
-    def _prepare(self, entry: RunEntry) -> None:
-        if entry.file in self._runs or entry.file in self.judged:
-            return
-        protocol: Protocol = self.bench.settings.protocols[entry.protocol]
-        try:
-            (run,) = reduce_runs(self.bench.settings, protocol, [entry]).runs
-        except (AnalysisError, ValueError):
-            return
-        self._runs[entry.file] = run
-        self._digests.setdefault(run.digest, entry.file)
+        """The id of a run of which no row says one."""
+        return self.desk.bench.pattern.run_id(file) if self.desk.bench.pattern is not None else clean(Path(file).stem)
 
     # ---- files that are edited, moved or deleted -----------------------------------------------------------------------
 
-    def _find_there_already(self) -> tuple[str, ...]:
-        listed = {run.file for run in self.bench.settings.runs}
-        self.arrivals.look(0.0)
-        return tuple(file for file in self.arrivals.waiting() if file not in listed)
-
-    def _signatures(self) -> dict[str, Signature | None]:
-        sheet = [str(self.sheet.resolve())] if self.sheet is not None else []
-        return {name: self.arrivals.signature(name) for name in ("bench.toml", "tools.csv", RUNS, *sheet)}
-
     def _read_again(self, now: float) -> list[Told]:
-        """Read the hand-written files again where one was edited; a faulty one leaves the last good one in force."""
-        found = self._signatures()
-        changed = [name for name, signature in found.items() if self._written.get(name) != signature]
+        """Read the hand-written files again where one was edited."""
+        changed = self.desk.changed()
         if not changed:
             return []
-        self._written = found
-        try:
-            bench = read_bench(self.folder)
-        except SettingsError as error:
-            return [Told(f"{fault} (what stood there before stays in force)", True) for fault in error.faults[:3]]
-        known_before = {*self.bench.faults, *self.plan.faults}
-        self.bench, self.plan = bench, read_plan(self.folder, self.sheet, bench)
-        self._follow_rows()
-        faults = [fault for fault in (*bench.faults, *self.plan.faults) if fault not in known_before]
-        names = ", ".join(Path(name).name for name in changed)
-        said = [Told(f"{names} was edited and is read again")]
-        said += [Told(str(fault), True) for fault in faults if not _is_open_row(fault.message)]
-        self.arrivals.roots = _roots(bench)
+        said = [Told(f"{', '.join(changed)} was edited and is read again")]
+        said += [Told(fault, True) for fault in self.desk.read_again()]
+        self._made.follow(self.desk.runs)
+        self.arrivals.roots = self.desk.roots
         for file in [file for file, one in self.judged.items() if one.judgement.verdict == "look"]:
             self.arrivals.again(file, now)
         return said + self._restore()
 
     def _take_over(self) -> None:
-        """What we wrote ourselves is read without a word."""
-        self._written = self._signatures()
-        try:
-            self.bench = read_bench(self.folder)
-        except SettingsError:
-            return
-        self.plan = read_plan(self.folder, self.sheet, self.bench)
-        self._follow_rows()
-
-    def _follow_rows(self) -> None:
-        """What a person enters or excludes by hand holds for the runs that are read already."""
-        listed = {run.file: run for run in self.bench.settings.runs}
-        for file, run in self._runs.items():
-            if file in listed and listed[file] != run.entry:
-                self._runs[file] = replace(run, entry=listed[file])
+        self.desk.take_over()
+        self._made.follow(self.desk.runs)
 
     def _restore(self) -> list[Told]:
         """Rows entered here that are gone: a spreadsheet program saved what it had open before. Entered again, once."""
@@ -342,40 +276,24 @@ class Watch:
         for file, signature in gone:
             self._gone[signature] = file
             self._held.pop(file, None)
-        named = [
-            file for file, _ in gone if file in self.judged or any(r.file == file for r in self.bench.settings.runs)
-        ]
+        named = [file for file, _ in gone if file in self.judged or self.desk.listed(file)]
         return [Told(f"{file} is gone; its row in {RUNS} stays") for file in named]
 
     def _moved(self, file: str) -> Told | None:
         """A recording that lay elsewhere before: its row names the new place; it is judged no second time."""
         signature = self.arrivals.signature(file)
         old = self._gone.get(signature) if signature is not None else None
-        if old is None or (self.folder / old).exists() or any(r.file == file for r in self.bench.settings.runs):
+        if old is None or (self.folder / old).exists() or self.desk.listed(file) is not None:
             return None
-        if self._digests.get(digest(self.folder / file)) != old:
+        if self._made.file_of(digest(self.folder / file)) != old:
             return None
         try:
             enter(self.folder, moving(old, file))
         except (OutputError, SettingsError):
             return None
-        if old in self._runs:
-            self._runs[file] = self._runs.pop(old)
+        self._made.move(old, file)
         if old in self.judged:
             self.judged[file] = replace(self.judged.pop(old), file=file)
         self._wrote[file] = self._wrote.pop(old, {})
-        self._digests = {value: file if name == old else name for value, name in self._digests.items()}
         self._take_over()
         return Told(f"{old} now lies at {file}; its row in {RUNS} says so")
-
-
-def _roots(bench: Bench) -> tuple[str, ...]:
-    """Folders to look through: recordings/, and where the pattern looks."""
-    if bench.pattern is None:
-        return ("recordings",)
-    top = bench.pattern.written.split("/")[0]
-    return ("recordings",) if top == "recordings" or "{" in top or "*" in top else ("recordings", top)
-
-
-def _is_open_row(message: str) -> bool:
-    return message == "the file is missing"
