@@ -145,6 +145,21 @@ def test_a_damaged_mdf_file_is_a_sentence(tmp_path: Path) -> None:
         read_log(tmp_path / "cut.mf4")
 
 
+def test_a_channel_that_reaches_beyond_its_record_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:
+    asammdf = pytest.importorskip("asammdf")
+    path = write_mdf(tmp_path / "run.mf4", [FAST])
+    with asammdf.MDF(path) as opened:
+        channel = opened.groups[0].channels[1]
+        # ASAM MDF 4: a head of 24 bytes, the links, then four bytes of types before the channel's byte offset
+        place = channel.address + 24 + 8 * channel.links_nr + 4
+    data = bytearray(path.read_bytes())
+    assert int.from_bytes(data[place : place + 4], "little") == 8  # behind the time
+    data[place : place + 4] = (1 << 30).to_bytes(4, "little")
+    path.write_bytes(data)
+    with pytest.raises(RecordingError, match="'Torque' reaches beyond its record"):
+        read_log(path)
+
+
 @pytest.mark.parametrize(
     ("head", "module", "extra"), [(b"TDSm", "nptdms", "tdms"), (b"MDF     4.10    ", "asammdf", "mdf")]
 )
