@@ -10,6 +10,7 @@ import shutil
 import subprocess
 import sys
 import typing
+from importlib.metadata import EntryPoint
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ import pytest
 import small_season
 
 from toolbench.errors import AnalysisError
-from toolbench.logs import known
+from toolbench.logs import containers, known
 from toolbench.logs.store import Store
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Conditions, Metric, Onset
@@ -273,6 +274,22 @@ def test_a_refusal_is_not_kept(season: Path, cache: Path) -> None:
     path.write_text(path.read_text(encoding="utf-8").replace("Torque", "Twist"), encoding="utf-8")
     assert len(reduced(season).failed) == len(reduced(season).failed) == 1
     assert Store(cache).held().counts == {"run": 5, "start": 5, "digest": 6}  # by hand: six recordings, one refused
+
+
+def test_what_a_reader_of_others_gives_is_not_kept(season: Path, cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its code may change without a trace in the bytes of the recording."""
+    path = season / "recordings" / "wrench-a-near-held-1.csv"
+    path.rename(path.with_suffix(".foreign"))
+    rows = (season / "runs.csv").read_text(encoding="utf-8")
+    (season / "runs.csv").write_text(rows.replace("near-held-1.csv", "near-held-1.foreign"), encoding="utf-8")
+    point = EntryPoint("foreign", f"{__name__}:nothing_of_mine", containers.GROUP)
+    monkeypatch.setattr(containers, "_installed", lambda: {"foreign": point})
+    assert len(reduced(season).runs) == 6
+    assert Store(cache).held().counts == {"run": 5, "start": 5, "digest": 5}
+
+
+def nothing_of_mine(path: Path) -> None:
+    """A reader that leaves a file to the rules for text."""
 
 
 def test_a_link_out_of_the_season_is_refused_though_its_bytes_are_known(season: Path, tmp_path: Path) -> None:

@@ -152,6 +152,12 @@ def _installed() -> dict[str, EntryPoint]:
     return {point.name.lower().lstrip("."): point for point in entry_points(group=GROUP)}
 
 
+def is_read_by_others(path: Path) -> bool:
+    """Whether a file of this name may go to a reader of others, of whose code nothing is known here."""
+    suffix = path.suffix.lower()
+    return suffix not in TEXT_SUFFIXES and suffix not in OWN_SUFFIXES and suffix[1:] in _installed()
+
+
 def _of_plugin(path: Path, point: EntryPoint) -> tuple[Part, ...]:
     """What a reader of others gives. No parts: it says that the file is none of its own."""
     whose = f"the reader {point.name!r}" + (f" of {point.dist.name}" if point.dist else "") + f" ({point.value})"

@@ -23,6 +23,7 @@ import scipy
 
 from toolbench.files import digest, digest_bytes
 from toolbench.logs.container import Kept
+from toolbench.logs.containers import is_read_by_others
 from toolbench.logs.known import Known, find_digest
 from toolbench.logs.store import Store, open_store
 from toolbench.records.findings import Finding
@@ -89,8 +90,9 @@ class Memory:
     program: str
 
     def find(self, entry: RunEntry) -> Known | None:
-        """The recording's digest as the file is now."""
-        return find_digest(self.settings.folder / entry.file, self.store)
+        """The recording's digest as the file is now; None where what it gives cannot be told by its bytes."""
+        path = self.settings.folder / entry.file
+        return None if is_read_by_others(path) else find_digest(path, self.store)
 
     def begun(self, known: Known, entry: RunEntry) -> Begun | None:
         """Where the recording starts."""
