@@ -44,9 +44,14 @@ protocols = ["held"]
 """
 
 
-def recording(level: float, rows: int, random: np.random.Generator, rate_hz: float = 1000.0) -> pd.DataFrame:
-    """One run: a second at rest, then a build-up with blows; torque, two pressures and a flow, five decimals."""
-    time = np.arange(rows) / rate_hz
+def recording(
+    level: float, rows: int, random: np.random.Generator, rate_hz: float = 1000.0, begin: int = 0
+) -> pd.DataFrame:
+    """One run: a second at rest, then a build-up with blows; torque, two pressures and a flow, five decimals.
+
+    `begin` is the first sample of a part of a longer run.
+    """
+    time = (begin + np.arange(rows)) / rate_hz
     running = np.clip(time - 1.0, 0.0, None)
     level *= random.normal(1.0, 0.01)
     torque = level * (1 - np.exp(-running / 0.8)) * (1 + 0.03 * np.sin(2 * np.pi * 18 * running))
@@ -81,4 +86,33 @@ def write_season(
                 os.link(place / f"held-{setup}{run % distinct:03d}.csv", path)
             else:
                 recording(level, rows, random, rate_hz).to_csv(path, index=False)
+    return folder
+
+
+LARGE_RATE_HZ = 50_000.0
+CHUNK_ROWS = 500_000
+
+
+def write_large(folder: Path, megabytes: int) -> Path:
+    """A season with one recording of about that size on each setup: one file, and hard links to it."""
+    import pyarrow as pa
+    from pyarrow import csv
+
+    folder.mkdir(parents=True)
+    rows_of_file = 0
+    first = folder / "recordings" / "wrench" / SETUPS[0] / f"held-{SETUPS[0]}000.csv"
+    first.parent.mkdir(parents=True)
+    random = np.random.default_rng(20260101)
+    with first.open("wb") as stream:
+        while stream.tell() < megabytes * 1e6:
+            part = recording(LEVELS[0], CHUNK_ROWS, random, LARGE_RATE_HZ, begin=rows_of_file)
+            table = pa.Table.from_pandas(part, preserve_index=False)
+            csv.write_csv(table, stream, csv.WriteOptions(include_header=rows_of_file == 0, quoting_style="none"))
+            rows_of_file += CHUNK_ROWS
+    for setup in SETUPS[1:]:
+        path = folder / "recordings" / "wrench" / setup / f"held-{setup}000.csv"
+        path.parent.mkdir(parents=True)
+        os.link(first, path)
+    duration = int(rows_of_file / LARGE_RATE_HZ) - 2
+    (folder / "bench.toml").write_text(BENCH.replace("DURATION", str(duration)), encoding="utf-8")
     return folder

@@ -4,6 +4,9 @@ Run from the checkout: `python tests/benchmarks/memory.py [RUNS [ROWS]]`. Two co
 in a process of its own; the difference over the recordings added is what one costs. Both fill the fixed budget for raw samples, so
 that does not count. Few files are written; the other recordings are hard links to them, so that the disk holds them. The base is
 what one recording takes as the table that `pandas.read_csv` gives.
+
+`python tests/benchmarks/memory.py --large [MEGABYTES]` makes recordings of that size (2,000), reduces one by itself and then all three
+setups of one report, each time in a process of its own, and prints the highest resident memory of the whole process.
 """
 
 from __future__ import annotations
@@ -15,11 +18,12 @@ import resource
 import subprocess
 import sys
 import tempfile
+import time
 import tracemalloc
 from pathlib import Path
 
 import pandas as pd
-from made_season import SETUPS, write_season
+from made_season import SETUPS, write_large, write_season
 from turns import CHECKOUT, environment
 
 sys.path.insert(0, str(CHECKOUT))
@@ -89,8 +93,47 @@ def main() -> None:
         )
 
 
+ASKED_LARGE_MB = 600
+
+
+def reduce_large(folder: Path, count: int) -> dict[str, float]:
+    """Reduce the first recordings of a season and say what it took at most [MB], how long [s], and what became of the samples."""
+    from toolbench.season import open_season
+    from toolbench.season.reducing import reduce_runs
+
+    settings = open_season(folder).settings
+    begin = time.perf_counter()
+    reduced = reduce_runs(settings, settings.protocols["held"], settings.runs[:count])
+    return {
+        "peak": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000,
+        "seconds": time.perf_counter() - begin,
+        "runs": len(reduced.runs),
+        "interval": reduced.runs[0].sample_interval_s,
+    }
+
+
+def large(megabytes: int) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        season = write_large(Path(folder) / "season", megabytes)
+        size = next(season.rglob("*.csv")).stat().st_size / 1e6
+        for count in (1, len(SETUPS)):
+            said = subprocess.run(
+                [sys.executable, __file__, "--reduce-large", str(season), str(count)],
+                env=environment(), check=True, capture_output=True, text=True,
+            )  # fmt: skip
+            found = json.loads(said.stdout.splitlines()[-1])
+            print(
+                f"{found['runs']:.0f} recordings of {size:.0f} MB reduced: {found['peak']:.0f} MB at the highest "
+                f"(asked of one: at most {ASKED_LARGE_MB} MB), {found['seconds']:.0f} s, averages of {1000 * found['interval']:.3g} ms"
+            )
+
+
 if __name__ == "__main__":
-    if "--measure" in sys.argv:
+    if "--reduce-large" in sys.argv:
+        print(json.dumps(reduce_large(Path(sys.argv[2]), int(sys.argv[3]))))
+    elif "--large" in sys.argv:
+        large(int(sys.argv[2]) if len(sys.argv) > 2 else 2000)
+    elif "--measure" in sys.argv:
         print(json.dumps(measure(Path(sys.argv[2]), sys.argv[3] == "traced")))
     else:
         main()

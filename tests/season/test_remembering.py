@@ -18,7 +18,7 @@ import pytest
 import small_season
 
 from toolbench.errors import AnalysisError
-from toolbench.logs import containers, known
+from toolbench.logs import kinds, known
 from toolbench.logs.store import Store
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Conditions, Metric, Onset
@@ -282,8 +282,8 @@ def test_what_a_reader_of_others_gives_is_not_kept(season: Path, cache: Path, mo
     path.rename(path.with_suffix(".foreign"))
     rows = (season / "runs.csv").read_text(encoding="utf-8")
     (season / "runs.csv").write_text(rows.replace("near-held-1.csv", "near-held-1.foreign"), encoding="utf-8")
-    point = EntryPoint("foreign", f"{__name__}:nothing_of_mine", containers.GROUP)
-    monkeypatch.setattr(containers, "_installed", lambda: {"foreign": point})
+    point = EntryPoint("foreign", f"{__name__}:nothing_of_mine", kinds.GROUP)
+    monkeypatch.setattr(kinds, "_installed", lambda: {"foreign": point})
     assert len(reduced(season).runs) == 6
     assert Store(cache).held().counts == {"run": 5, "start": 5, "digest": 5}
 

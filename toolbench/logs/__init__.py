@@ -3,11 +3,11 @@
 from toolbench.logs.glimpse import glimpse
 from toolbench.logs.inspecting import describe, find_response, guess_channels, suggest_table
 from toolbench.logs.log import Log
-from toolbench.logs.reading import read_log
+from toolbench.logs.reading import large_columns, read_log
 from toolbench.logs.recorded import Recorded, RecordedColumn
 from toolbench.logs.sketch import sketch
 
 __all__ = [
-    "Log", "Recorded", "RecordedColumn", "describe", "find_response", "glimpse", "guess_channels", "read_log", "sketch",
-    "suggest_table",
+    "Log", "Recorded", "RecordedColumn", "describe", "find_response", "glimpse", "guess_channels", "large_columns",
+    "read_log", "sketch", "suggest_table",
 ]  # fmt: skip

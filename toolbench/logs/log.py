@@ -12,6 +12,19 @@ from toolbench.records.findings import Finding
 from toolbench.records.runs import Dialect, TimeBase
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Thinned:
+    """How a large recording was averaged: groups of `every` neighbours out of `rows` rows; their lowest and highest values.
+
+    `low` and `high` have the index of the data and its columns of numbers.
+    """
+
+    every: int
+    rows: int
+    low: pd.DataFrame
+    high: pd.DataFrame
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Log:
     """One recording as read.
@@ -33,6 +46,8 @@ class Log:
         What was inferred, dropped or doubtful, with lines.
     digest : str
         sha256 of the file's bytes; of a DataFrame, over its names, units and values.
+    thinned : Thinned, optional
+        None unless neighbouring rows were averaged, as in a file that is too large to be held.
     """
 
     data: pd.DataFrame
@@ -43,14 +58,16 @@ class Log:
     findings: tuple[Finding, ...] = ()
     digest: str = ""
     source: str = ""
+    thinned: Thinned | None = None
 
     def _facts(self) -> list[tuple[str, str]]:
         rows = len(self.data)
+        averaged = f", averages of {self.thinned.every} out of {self.thinned.rows}" if self.thinned else ""
         last = float(self.data.index[-1]) if rows else 0.0
         interval = self.time.median_interval_s
         columns = ", ".join(f"{name} [{self.units[name]}]" if self.units[name] else name for name in self.data.columns)
         facts = [
-            ("Rows", f"{rows} over {last:.6g} s"),
+            ("Rows", f"{rows} over {last:.6g} s{averaged}"),
             ("Time", f"{self.time.source} in {self.time.unit}, every {interval:.6g} s"),
             ("Columns", columns or "none"),
             ("Written as", written_as(self.dialect)),

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from toolbench.files import digest
+from toolbench.logs import blocks
 from toolbench.logs.beside import like_clocks, refuse_side_by_side, refuse_unequal_ends
 from toolbench.logs.clock import choose_time
 from toolbench.logs.encoding import Encoding, find_encoding
@@ -33,6 +35,7 @@ def read_log(
     logger: Logger | None = None,
     columns: Sequence[str] | None = None,
     group: str | None = None,
+    budget: int | None = None,
     with_digest: bool = True,
 ) -> Log:
     """Read one recording, finding its dialect, its units and its time base.
@@ -48,6 +51,9 @@ def read_log(
         The columns wanted, each as in the file or without its bracketed unit. Default: all but the time.
     group : str, optional
         The group of channels that is meant in a file that holds several; also ``group`` of the logger.
+    budget : int, optional
+        Most bytes that the values of a large text file may take. Where they would take more, neighbouring rows are averaged in
+        groups; `Log.thinned` then says how many and holds the lowest and highest value of each group.
     with_digest : bool
         Whether `Log.digest` is worked out, which costs one more pass over the bytes.
 
@@ -60,7 +66,8 @@ def read_log(
     Raises
     ------
     RecordingError
-        The file cannot be read, or can be read in two ways that differ; the message names the key that settles it.
+        The file cannot be read, can be read in two ways that differ, or is too large for one table; the message names the key
+        that settles it.
     """
     if is_no_text(path):
         from toolbench.logs.doors import through_door
@@ -69,16 +76,11 @@ def read_log(
         if door is not None:
             return door
     assert not isinstance(path, pd.DataFrame)
-    source = open_source(path)
-    overrides = logger.dialect if logger else DialectOverrides()
-    encoding, layout = look(source, overrides)
-    every = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples, layout.glued)
-    stated = logger.time if logger else TimeColumn()
-    _refuse_uncertain(layout, [*(columns or ()), *_stated_names(stated)], source.name)
-    if not _stated_names(stated):
-        refuse_side_by_side(every, source.name)
-    clock = choose_time(every, stated, layout.preamble, file=source.name)
-    wanted = _wanted(every, columns, clock, source.name)
+    found = _found(path, logger, columns)
+    if found.source.size > blocks.LARGE_BYTES:
+        return blocks.read_in_blocks(found, columns, budget=budget, with_digest=with_digest)
+    source, encoding, layout, every, clock = found.source, found.encoding, found.layout, found.every, found.clock
+    overrides, stated, wanted = found.overrides, found.stated, found.wanted
     parsed = [*wanted, *(column for column in clock.needed if column not in wanted)]
     table = read_table(source, encoding, layout, parsed, overrides.skip_lines, missing=overrides.missing)
     _refuse_doubtful(source, encoding, layout, table, parsed, stated)
@@ -110,6 +112,43 @@ def read_log(
         findings=findings,
         digest=known,
         source=name,
+    )
+
+
+def large_columns(path: str | os.PathLike[str], *, logger: Logger | None = None) -> dict[str, str] | None:
+    """Every column but the time of a large text file, by the name it has in a `Log` and as in the file, from its head alone.
+
+    None for any other file: it is read whole, and its `Log` says. Raises RecordingError.
+    """
+    try:
+        small = Path(path).stat().st_size <= blocks.LARGE_BYTES
+    except (OSError, ValueError):
+        return None
+    if small or is_no_text(path):
+        return None
+    return {column.name: column.written for column in _found(path, logger, None).wanted}
+
+
+def _found(path: str | os.PathLike[str], logger: Logger | None, columns: Sequence[str] | None) -> blocks.Found:
+    """All that the head of a text file tells."""
+    source = open_source(path)
+    overrides = logger.dialect if logger else DialectOverrides()
+    encoding, layout = look(source, overrides)
+    every = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples, layout.glued)
+    stated = logger.time if logger else TimeColumn()
+    _refuse_uncertain(layout, [*(columns or ()), *_stated_names(stated)], source.name)
+    if not _stated_names(stated):
+        refuse_side_by_side(every, source.name)
+    clock = choose_time(every, stated, layout.preamble, file=source.name)
+    return blocks.Found(
+        source=source,
+        encoding=encoding,
+        layout=layout,
+        every=every,
+        clock=clock,
+        wanted=_wanted(every, columns, clock, source.name),
+        overrides=overrides,
+        stated=stated,
     )
 
 

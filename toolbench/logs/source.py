@@ -6,6 +6,7 @@ import os
 import stat
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from toolbench.errors import Fault, RecordingError
 
@@ -35,6 +36,10 @@ class Source:
     def everything(self) -> bytes:
         """All bytes. Only the careful way of reading needs them."""
         return self.path.read_bytes()
+
+    def for_parser(self) -> Any:
+        """What the parser reads from: a path, or an open stream."""
+        return self.path
 
     def refuse_if_changed(self) -> None:
         """Raises RecordingError when the file is not what it was when reading began."""

@@ -116,7 +116,7 @@ def _options(layout: Layout) -> dict[str, Any]:
 
 def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column]) -> Table | None:
     """The table, or None where anything in it asks for a closer look."""
-    frame = _parse(source.path, _options(layout) | {"skiprows": layout.first_data_line - 1})
+    frame = _parse(source.for_parser(), _options(layout) | {"skiprows": layout.first_data_line - 1})
     if frame is None:
         return None
     table = Table({}, len(frame), layout.first_data_line)

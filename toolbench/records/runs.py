@@ -32,6 +32,10 @@ class RawRun:
     findings: tuple[Finding, ...] = ()
     start: str = ""
     """First stamp as ISO 8601 where the file has absolute time."""
+    every: int = 1
+    """How many neighbouring samples of a recording too long to be held are averaged to one of these."""
+    extremes: Mapping[str, tuple[Floats, Floats]] = field(default_factory=lambda: EMPTY)
+    """Where they are averaged: channel to the lowest and the highest sample of each average."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

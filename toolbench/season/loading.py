@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from difflib import get_close_matches
 
 import numpy as np
 
 from toolbench.errors import Fault, RecordingError
-from toolbench.logs import Log, read_log
+from toolbench.logs import Log, large_columns, read_log
 from toolbench.logs.known import Known
 from toolbench.quantities import QuantityError, channel_quantity, unit_factor
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, RawRun
 from toolbench.records.settings import Channel, Logger, RunEntry, SeasonSettings
+
+HELD_BYTES = 150_000_000
+"""Most that the samples of one large file may take; neighbours in a longer one are averaged. 3.7 million of four channels fit."""
 
 
 def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = None) -> RawRun:
@@ -34,13 +38,17 @@ def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = No
     logger = settings.loggers[entry.logger]
     path = settings.folder / entry.file
     stay_inside(settings, entry)
-    log = read_log(path, logger=logger, with_digest=known is None)
+    large = large_columns(path, logger=logger)
+    columns = None if large is None else _wanted(large, logger)
+    log = read_log(path, logger=logger, columns=columns, budget=HELD_BYTES, with_digest=known is None)
+    names = log.names if large is None else large
     if known is not None and not known.is_as_it_was():
         raise RecordingError(
             Fault("changed while it was read", file=entry.file, mend="read it again when the logger has closed it")
         )
     _refuse_steps_back(log, entry)
     channels: dict[str, Floats] = {}
+    extremes: dict[str, tuple[Floats, Floats]] = {}
     units: dict[str, str] = {}
     sensors: dict[str, str] = {}
     missing: list[Finding] = []
@@ -48,17 +56,22 @@ def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = No
     if "torque" in response and "torque" not in logger.channels:
         response = (response - {"torque"}) | {"force"}
     for channel in logger.channels.values():
-        column = _find_column(log, channel.column)
+        column = _find_column(names, channel.column)
         if column is None:
+            fault = _no_column(names, log.dialect.header_line, channel, entry)
             if channel.name in response:
-                raise RecordingError(_no_column(log, channel, entry))
-            missing.append(_absent(log, channel, entry))
+                raise RecordingError(fault)
+            missing.append(_absent(fault, channel, entry))
             continue
-        values, unit = _to_si(log, column, channel, entry)
-        channels[channel.name], units[channel.name] = values, unit
+        values = _numbers(log, column, channel, entry)
+        to_si, units[channel.name] = _converter(log, column, channel, entry)
+        channels[channel.name] = to_si(values)
+        if log.thinned is not None and channel.name in response:
+            ends = [to_si(frame[column].to_numpy()) for frame in (log.thinned.low, log.thinned.high)]
+            extremes[channel.name] = (np.minimum(*ends), np.maximum(*ends))
         if channel.sensor:
             sensors[channel.name] = channel.sensor
-    _torque_from_force(logger, channels, units, sensors)
+    _torque_from_force(logger, channels, extremes, units, sensors)
     # Notes on how a file was read are for `inspect`; a report carries what touches its numbers.
     findings = tuple(
         Finding(
@@ -83,7 +96,15 @@ def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = No
         digest=log.digest if known is None else known.digest,
         findings=(*findings, *missing),
         start=log.time.start,
+        every=log.thinned.every if log.thinned else 1,
+        extremes=extremes,
     )
+
+
+def _wanted(names: Mapping[str, str], logger: Logger) -> list[str]:
+    """The columns of the logger's channels that are there, each once."""
+    found = (_find_column(names, channel.column) for channel in logger.channels.values())
+    return list(dict.fromkeys(column for column in found if column is not None))
 
 
 def stay_inside(settings: SeasonSettings, entry: RunEntry) -> None:
@@ -108,14 +129,18 @@ def _refuse_steps_back(log: Log, entry: RunEntry) -> None:
     if len(index) < 2:
         raise RecordingError(Fault(f"holds {len(index)} samples; a run needs many", file=entry.file))
     steps = np.diff(index)
-    if np.all(steps > 0):
-        return
-    where = int(np.argmax(steps <= 0))
     line = (log.time.steps_back or log.time.repeats or (None,))[0]
-    word = "steps back" if steps[where] < 0 else "stands still"
+    if log.thinned is not None and line is not None:
+        # An average may rise where its samples do not.
+        place, word = f"in line {line}", "steps back" if log.time.steps_back else "stands still"
+    elif np.all(steps > 0):
+        return
+    else:
+        where = int(np.argmax(steps <= 0))
+        place, word = f"at {index[where + 1]:.6g} s", "steps back" if steps[where] < 0 else "stands still"
     raise RecordingError(
         Fault(
-            f"time {word} at {index[where + 1]:.6g} s, so no run can be cut from it",
+            f"time {word} {place}, so no run can be cut from it",
             file=entry.file,
             line=line,
             mend="record again, or leave the run out with exclude and a reason in runs.csv",
@@ -123,30 +148,28 @@ def _refuse_steps_back(log: Log, entry: RunEntry) -> None:
     )
 
 
-def _find_column(log: Log, wanted: str) -> str | None:
+def _find_column(names: Mapping[str, str], wanted: str) -> str | None:
     """A column by its name as in the file, or by that name without its bracketed unit."""
     wanted = wanted.strip()
-    for column, name in log.names.items():
+    for column, name in names.items():
         if wanted in (name.strip(), column):
             return column
     bare = wanted.rpartition("[")[0].strip() or wanted.rpartition("(")[0].strip()
-    return bare if bare and bare in log.names else None
+    return bare if bare and bare in names else None
 
 
-def _no_column(log: Log, channel: Channel, entry: RunEntry) -> Fault:
-    names = list(log.names.values())
-    near = get_close_matches(channel.column, names, n=1)
-    hint = f"did you mean {near[0]!r}?" if near else f"columns: {', '.join(names)}"
+def _no_column(names: Mapping[str, str], header_line: int | None, channel: Channel, entry: RunEntry) -> Fault:
+    near = get_close_matches(channel.column, list(names.values()), n=1)
+    hint = f"did you mean {near[0]!r}?" if near else f"columns: {', '.join(names.values())}"
     return Fault(
         f"has no column {channel.column!r} for channel {channel.name}",
         file=entry.file,
-        line=log.dialect.header_line,
+        line=header_line,
         mend=f"{hint} (channels of logger {entry.logger!r} in bench.toml)",
     )
 
 
-def _absent(log: Log, channel: Channel, entry: RunEntry) -> Finding:
-    fault = _no_column(log, channel, entry)
+def _absent(fault: Fault, channel: Channel, entry: RunEntry) -> Finding:
     return Finding(
         code="channel-missing",
         severity="doubtful",
@@ -159,10 +182,10 @@ def _absent(log: Log, channel: Channel, entry: RunEntry) -> Finding:
     )
 
 
-def _to_si(log: Log, column: str, channel: Channel, entry: RunEntry) -> tuple[Floats, str]:
+def _numbers(log: Log, column: str, channel: Channel, entry: RunEntry) -> Floats:
     series = log.data[column]
     try:
-        values = series.to_numpy(dtype=float)
+        return np.asarray(series.to_numpy(dtype=float))
     except (TypeError, ValueError):
         raise RecordingError(
             Fault(
@@ -171,11 +194,19 @@ def _to_si(log: Log, column: str, channel: Channel, entry: RunEntry) -> tuple[Fl
                 mend="name a column of numbers",
             )
         ) from None
+
+
+def _converter(log: Log, column: str, channel: Channel, entry: RunEntry) -> tuple[Callable[[Floats], Floats], str]:
+    """What turns the column's numbers into the channel's, and the SI unit that they then have."""
+
+    def as_they_are(values: Floats) -> Floats:
+        return -values if channel.invert else values
+
     quantity = channel_quantity(channel.name) or None
     unit = channel.unit or log.units.get(column, "")
     if not unit:
         if quantity is None:
-            return -values if channel.invert else values, ""
+            return as_they_are, ""
         raise RecordingError(
             Fault(
                 f"column {channel.column!r} (channel {channel.name}) has no unit",
@@ -188,21 +219,32 @@ def _to_si(log: Log, column: str, channel: Channel, entry: RunEntry) -> tuple[Fl
         factor = unit_factor(unit, quantity)
     except QuantityError as error:
         if quantity is None:
-            return -values if channel.invert else values, unit
+            return as_they_are, unit
         raise RecordingError(
             Fault(f"column {channel.column!r} (channel {channel.name}): {error}", file=entry.file)
         ) from None
-    si = values * factor.scale + factor.offset
-    return (-si if channel.invert else si), factor.si_unit
+
+    def to_si(values: Floats) -> Floats:
+        si = values * factor.scale + factor.offset
+        return -si if channel.invert else si
+
+    return to_si, factor.si_unit
 
 
 def _torque_from_force(
-    logger: Logger, channels: dict[str, Floats], units: dict[str, str], sensors: dict[str, str]
+    logger: Logger,
+    channels: dict[str, Floats],
+    extremes: dict[str, tuple[Floats, Floats]],
+    units: dict[str, str],
+    sensors: dict[str, str],
 ) -> None:
     force = logger.channels.get("force")
     if force is None or force.arm is None or "torque" in channels or "force" not in channels:
         return
     channels["torque"] = channels["force"] * force.arm.length_m
+    if "force" in extremes:
+        low, high = extremes["force"]
+        extremes["torque"] = (low * force.arm.length_m, high * force.arm.length_m)
     units["torque"] = "N*m"
     if "force" in sensors:
         sensors["torque"] = sensors["force"]

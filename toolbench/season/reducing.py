@@ -236,7 +236,10 @@ def _find_start(settings: SeasonSettings, protocol: Protocol, entry: RunEntry, m
 
 
 def _size(raw: RawRun | None) -> int:
-    return 0 if raw is None else sum(values.nbytes for values in raw.channels.values()) + raw.time_s.nbytes
+    if raw is None:
+        return 0
+    held = [raw.time_s, *raw.channels.values(), *(end for ends in raw.extremes.values() for end in ends)]
+    return sum(values.nbytes for values in held)
 
 
 def unusable(entry: RunEntry, fault: Fault) -> Finding:

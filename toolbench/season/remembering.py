@@ -23,7 +23,7 @@ import scipy
 
 from toolbench.files import digest, digest_bytes
 from toolbench.logs.container import Kept
-from toolbench.logs.containers import is_read_by_others
+from toolbench.logs.kinds import is_read_by_others
 from toolbench.logs.known import Known, find_digest
 from toolbench.logs.store import Store, open_store
 from toolbench.records.findings import Finding

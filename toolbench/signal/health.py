@@ -46,6 +46,7 @@ def run_findings(
     duration_s: float,
     sample_interval_s: float,
     sensor_range: tuple[float, float] | None = None,
+    extremes: tuple[Floats, Floats] | None = None,
 ) -> list[Finding]:
     """Everything noticed about one response of one run.
 
@@ -57,6 +58,7 @@ def run_findings(
     onset : found on that response
     duration_s : the checks of the run itself end here [s]
     sensor_range : lower and upper end of the sensor's range [unit]; None: not stated
+    extremes : lowest and highest sample that each value is the average of, shape (n,) [unit]; None: the values are samples
 
     Returns
     -------
@@ -74,7 +76,10 @@ def run_findings(
     found += _dropouts(running_t, running, response, sample_interval_s)
     finite = np.isfinite(running)
     known = running if finite.all() else running[finite]
-    if known.size > FEWEST_CLIPPED:
+    if extremes is not None:
+        low, high = (ends[first:last][finite] for ends in extremes)
+        found += _clipped_averages(low, high, response, unit, sensor_range)
+    elif known.size > FEWEST_CLIPPED:
         found += _clipped(known, response, unit, sensor_range)
         found += _spikes(known, response, unit, rise, duration_s)
     found += _zero_shift(time_s, values, response, unit, onset, duration_s)
@@ -183,6 +188,27 @@ def _dropout(code: str, severity: str, message: str) -> Finding:
         message=message,
         mend="check cable and logger, repeat the run, or exclude it: dropout",
     )
+
+
+def _clipped_averages(
+    low: Floats, high: Floats, response: str, unit: str, sensor_range: tuple[float, float] | None
+) -> list[Finding]:
+    """Averages all of whose samples stand at the highest value of the run, where others scatter below it."""
+    if high.size < 2:
+        return []
+    top = float(high.max())
+    held = low == top
+    count = int(np.count_nonzero(held))
+    spread = high - low
+    if 0 < count < held.size and float(np.median(spread[~held])) > 0:
+        message = (
+            f"{response} stays at its highest value, {top:.4g} {unit}, in all samples of {count} averages: clipped."
+        )
+        return [_clipping("clipped", message)]
+    if sensor_range is not None and (over := int(np.count_nonzero(high > sensor_range[1]))) >= 3:
+        message = f"{response} exceeds the sensor's range, {sensor_range[1]:.4g} {unit}, in {over} averages; its highest value is {top:.4g} {unit}."
+        return [_clipping("over-range", message)]
+    return []
 
 
 def _clipped(values: Floats, response: str, unit: str, sensor_range: tuple[float, float] | None) -> list[Finding]:

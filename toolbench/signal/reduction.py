@@ -13,7 +13,7 @@ from toolbench.records.runs import Floats, Metric, Onset, RawRun, Run, Trace
 from toolbench.records.settings import Protocol
 from toolbench.signal.conditions import find_conditions, supply_metrics
 from toolbench.signal.envelope import upper_envelope
-from toolbench.signal.grid import Buckets, make_buckets, make_grid, reduce_mean, reduce_with
+from toolbench.signal.grid import Buckets, make_buckets, make_grid, reduce_extremes, reduce_mean, reduce_with
 from toolbench.signal.health import run_findings
 from toolbench.signal.metrics import measure, stated_period
 from toolbench.signal.onset import find_onset
@@ -90,11 +90,12 @@ def reduce(
         if name not in protocol.response
     }
     metrics: list[Metric] = []
-    findings = list(raw.findings)
+    findings = [*raw.findings, *_averaged(raw, protocol, interval, duration_s)]
     for number, response in enumerate(protocol.response):
         recorded, unit = _channel(raw, response), raw.units.get(response, "")
         values = _envelope_from_onset(time, recorded, protocol) if protocol.envelope else recorded
-        traces[response] = _response_trace(response, unit, buckets, values)
+        drawn = None if protocol.envelope else raw.extremes.get(response)
+        traces[response] = _response_trace(response, unit, buckets, values, drawn)
         metrics += measure(
             time,
             values,
@@ -121,6 +122,7 @@ def reduce(
                 duration_s=duration_s,
                 sample_interval_s=interval,
                 sensor_range=(sensor_ranges or {}).get(response),
+                extremes=raw.extremes.get(response),
             )
             findings += [_about(finding, raw) for finding in noticed]
     return Run(
@@ -157,8 +159,45 @@ def _about(finding: Finding, raw: RawRun) -> Finding:
     return replace(finding, subjects=finding.subjects or (raw.entry.run,), file=finding.file or raw.entry.file)
 
 
-def _response_trace(name: str, unit: str, buckets: Buckets, values: Floats) -> Trace:
+FEWEST_AVERAGES = 5000
+"""Averages within the duration that leave marks, windows and onset as they are; the span around a mark then holds fifty."""
+
+AVERAGES_IN_A_BLOW = 20
+
+
+def _averaged(raw: RawRun, protocol: Protocol, interval_s: float, duration_s: float) -> list[Finding]:
+    """What averaging neighbours of a long recording means for its numbers."""
+    if raw.every == 1:
+        return []
+    blow_s = stated_period(protocol.blow_s) if protocol.blow_s or protocol.envelope else None
+    fine = interval_s <= duration_s / FEWEST_AVERAGES and (blow_s is None or interval_s <= blow_s / AVERAGES_IN_A_BLOW)
+    meaning = (
+        "far below what marks, window and onset need"
+        if fine
+        else "which is coarse for marks, window and onset, and blurs blows"
+    )
+    return [
+        _about(
+            Finding(
+                code="recording-averaged",
+                severity="note" if fine else "doubtful",
+                kind="data",
+                message=f"The recording is too long to be held whole: every {raw.every} neighbouring samples are averaged, "
+                f"so that one stands for {interval_s:.3g} s, {meaning}; spikes of one sample are not looked for in it.",
+                mend="" if fine else "record each run in a file of its own, or at a lower rate",
+            ),
+            raw,
+        )
+    ]
+
+
+def _response_trace(
+    name: str, unit: str, buckets: Buckets, values: Floats, extremes: tuple[Floats, Floats] | None
+) -> Trace:
     mean, low, high = reduce_with(buckets, values)
+    if extremes is not None:
+        low = np.fmin(reduce_extremes(buckets, extremes[0])[0], low)
+        high = np.fmax(reduce_extremes(buckets, extremes[1])[1], high)
     return Trace(channel=name, unit=unit, mean=mean, low=low, high=high)
 
 
