@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
+import re
 from pathlib import Path
 
+import click
 import pytest
 from bench_runs import run_text, write_season
 
@@ -47,6 +51,74 @@ def test_a_bad_run_says_why_and_1(season: Path, capsys: pytest.CaptureFixture[st
     assert line.startswith("REPEAT NOW: a: CLIPPED. Torque stays at its highest value, 1000 N*m")
     assert "-> set the amplifier to a wider range" in line
     assert "next on the sheet: 1:" in line
+
+
+class Terminal(io.StringIO):
+    """What is printed, as if on a terminal."""
+
+    encoding = "utf-8"
+
+    def isatty(self) -> bool:
+        return True
+
+
+def once_on(terminal: Terminal, season: Path, *options: str) -> int:
+    with contextlib.redirect_stdout(terminal):
+        return once(season, *options)
+
+
+@pytest.fixture
+def terminal(monkeypatch: pytest.MonkeyPatch) -> Terminal:
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    return Terminal()
+
+
+@pytest.mark.parametrize("columns", [80, 120])
+def test_on_a_terminal_the_word_stands_out_and_no_line_is_too_long(
+    season: Path, terminal: Terminal, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    (season / "recordings/a.csv").write_text(run_text(1, NEAR, "slipped-socket"))
+    assert once_on(terminal, season) == 1
+    lines = [click.unstyle(line) for line in terminal.getvalue().splitlines()]
+    assert max(map(len, lines)) <= columns
+    (first,) = [line for line in lines if line.startswith(" REPEAT NOW ")]
+    assert first.startswith(" REPEAT NOW  a: SOCKET SLIP.")
+    rest = lines[lines.index(first) + 1 :]
+    assert rest[0].startswith(" " * 13)  # all of it in one column under the first
+    assert any(line.strip().startswith("next on the sheet: 1:") for line in rest)
+
+
+def test_colour_is_beside_the_word_and_can_be_off(
+    season: Path, terminal: Terminal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (season / "recordings/a.csv").write_text(run_text(1, NEAR))
+    assert once_on(terminal, season) == 0
+    coloured = terminal.getvalue()
+    assert click.style(" KEEP ", bold=True, reverse=True, fg="green") in coloured
+    monkeypatch.setenv("NO_COLOR", "1")
+    (season / "recordings/b.csv").write_text(run_text(2, NEAR))
+    assert once_on(terminal, season) == 0
+    plain = terminal.getvalue()[len(coloured) :]
+    assert "\x1b" not in plain
+    assert " KEEP " in plain
+
+
+def test_the_bell_rings_only_where_it_is_asked_for(season: Path, terminal: Terminal) -> None:
+    (season / "recordings/a.csv").write_text(run_text(1, NEAR, "clipped"))
+    assert once_on(terminal, season, "--bell") == 1
+    assert terminal.getvalue().count("\a") == 3
+    (season / "recordings/b.csv").write_text(run_text(1, NEAR))
+    assert once_on(terminal, season) == 0
+    assert terminal.getvalue().count("\a") == 3
+
+
+def test_no_word_asks_anybody_to_start_or_calls_it_safe(season: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name, flaw in (("a", ""), ("b", "clipped"), ("c", "slipped-socket")):
+        (season / f"recordings/{name}.csv").write_text(run_text(ord(name), NEAR, flaw))
+    once(season)
+    words = set(re.findall(r"[a-z]+", capsys.readouterr().out.lower()))
+    assert not words & {"safe", "safely", "begin", "go"}
 
 
 def test_the_reminder_stands_at_the_start_once(season: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,6 +9,7 @@ import os
 import stat
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 QUIET_S = 0.6
@@ -177,12 +178,14 @@ class Arrivals:
                 yield name, signature
 
 
+@lru_cache(maxsize=10_000)
 def is_finished_name(name: str) -> bool:
     """Whether a file of this name is neither hidden nor temporary."""
     lower = name.lower()
     return not lower.startswith((".", "~", "#")) and not lower.endswith(_UNFINISHED_NAMES)
 
 
+@lru_cache(maxsize=10_000)
 def is_recording_name(name: str) -> bool:
     """Whether a file of this name may be a finished recording: no hidden, temporary or foreign file."""
     return is_finished_name(name) and Path(name).suffix.lower() in SUFFIXES

@@ -7,10 +7,9 @@ from pathlib import Path
 
 from toolbench.errors import SettingsError
 from toolbench.records.settings import RunEntry
+from toolbench.season.arriving import Signature
 from toolbench.season.plan_sheet import Plan, read_plan
 from toolbench.settings import RUNS, Bench, read_bench
-
-Signature = tuple[int, int]
 
 
 class HandWritten:
@@ -32,6 +31,8 @@ class HandWritten:
     def changed(self) -> tuple[str, ...]:
         """Names of the files that changed since they were last looked at."""
         found = self._look()
+        if found[self.folder / "bench.toml"] is None:
+            return ()  # an editor puts a new one in its place just now
         names = tuple(path.name for path, signature in found.items() if self._signatures.get(path) != signature)
         self._signatures = found
         return names
