@@ -123,7 +123,7 @@ def _of_column(name: str, column: Column, log: Log, *, named: bool) -> Iterator[
 
 def _of_findings(made: Made, log: Log) -> Iterator[str]:
     for want in made.must:
-        fitting = [f for f in log.findings if re.search(want.words, f"{f.code} {f.message}", re.IGNORECASE)]
+        fitting = [f for f in log.findings if re.search(want.words, f"{f.code} {f.message} {f.mend}", re.IGNORECASE)]
         if not fitting:
             yield f"no finding of {want.words!r}; there are {[(f.code, f.line) for f in log.findings]}"
         elif want.line is not None and all(f.line != want.line and str(want.line) not in f.message for f in fitting):

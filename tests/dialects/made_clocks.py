@@ -158,9 +158,8 @@ def epoch(digits: int) -> Make:
         first = (20_513 * 86_400 + 36_000) * 10**digits + random.randint(0, 9)
         cells = [str(first + k * step) for k in range(n)]
         seconds = tuple(Fraction(k * step, 10**digits) for k in range(n))
-        return Clock(
-            (column(random.choice(["timestamp", "epoch", "Time"]), cells),), seconds, start="2026-03-01T10:00:00"
-        )
+        start = f"2026-03-01T10:00:{0 if digits else first % 60:02d}"
+        return Clock((column(random.choice(["timestamp", "epoch", "Time"]), cells),), seconds, start=start)
 
     return make
 

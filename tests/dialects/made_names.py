@@ -32,8 +32,8 @@ ASCII_UNITS = (
     "%",
 )
 WIDE_UNITS = ("N·m", "°C", "m³/h")
-SUFFIXES = ("Nm", "bar", "kPa", "psi", "V", "A", "mm", "rpm")
-"""Units that may stand behind an underscore."""
+SUFFIXES = ("Nm", "bar", "kPa", "psi", "kN", "mm", "rpm")
+"""Units that may stand behind an underscore; one letter alone could be the end of a word: valve_a."""
 
 
 @dataclass(frozen=True, slots=True)

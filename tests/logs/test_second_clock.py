@@ -8,6 +8,7 @@ import pytest
 
 from toolbench.errors import RecordingError
 from toolbench.logs import read_log, suggest_table
+from toolbench.records.settings import Logger, TimeColumn
 
 
 def found(log, code):
@@ -51,14 +52,20 @@ def test_unit_that_no_clock_fits_is_refused_with_both_numbers(write):
     assert caught.value.faults[0].key == "time"
 
 
-def test_seconds_that_are_milliseconds_stay_and_are_wrong(write):
+def test_seconds_that_another_clock_says_are_milliseconds_are_refused(write):
     rows = "".join(f"{n * 500},2026-03-01 10:00:{n // 2:02d},{n}\n" for n in range(60))
-    log = read_log(write("Time [s],Date_Time,V [V]\n" + rows))
-    assert log.data.index[1] == 500.0
-    finding = found(log, "time-unit-contradicted")
-    assert finding.severity == "wrong"
-    assert "29500 s" in finding.message
-    assert "29 s" in finding.message
+    path = write("Time [s],Date_Time,V [V]\n" + rows)
+    with pytest.raises(RecordingError) as caught:
+        read_log(path)
+    [fault] = caught.value.faults
+    assert fault.key == "time"
+    assert "29500 s" in fault.message
+    assert "29 s" in fault.message
+    assert 'unit = "ms"' in str(fault)
+    # Whoever states a unit is believed.
+    for unit, seconds in (("s", 500.0), ("ms", 0.5)):
+        stated = Logger(id="rig", time=TimeColumn(column="Time [s]", unit=unit))
+        assert read_log(path, logger=stated).data.index[1] == seconds
 
 
 def test_clocks_that_disagree_are_both_named(write):

@@ -90,6 +90,8 @@ def _decide(fields: Fields, days: Integers, good: Mask, unsure: Mask, seconds: I
         return result("day.month.year")
     times = {name: readings[name][0][unsure] * DAY_S + seconds[unsure] for name in fitting}
     first, *others = fitting
+    if all(np.array_equal(times[first], times[name]) for name in others):
+        return result(first)
     if all(_same(times[first], times[name]) for name in others):
         return result(first, rival=others[0], decided="ambiguous")
     best = _most_even(times)

@@ -148,7 +148,8 @@ def _findings(base: TimeBase, steps: npt.NDArray[np.float64], file: str) -> tupl
                 severity="doubtful",
                 kind="data",
                 message=f"{count_text(len(base.repeats), 'row')} with the time of the row before: {lines_text(base.repeats)}",
-                mend="the analysis needs a time that rises; export with more digits, or drop the repeated rows",
+                mend="the analysis needs a time that rises; export with more digits, or "
+                + ("state `spread = true` in `time`" if base.unit == "stamps" else "drop the repeated rows"),
                 file=file,
                 line=base.repeats[0],
             )

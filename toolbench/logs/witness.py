@@ -12,6 +12,7 @@ from toolbench.errors import RecordingError
 from toolbench.logs.clock import key_text, no_unit
 from toolbench.logs.names import SHORT_UNITS
 from toolbench.logs.one_clock import Clock, read_clock
+from toolbench.logs.source import refusal
 from toolbench.logs.table import Table
 from toolbench.logs.timesource import Ratio, TimeSource
 from toolbench.records.findings import Finding
@@ -52,7 +53,7 @@ def choose_best(source: TimeSource, table: Table, *, file: str) -> tuple[TimeSou
     Raises
     ------
     RecordingError
-        The unit of the chosen clock is nowhere and no other clock settles it.
+        The unit of the chosen clock is nowhere and no other clock settles it, or another clock denies the unit that the file names.
     """
     others = [read for other in source.others if (read := _try(other, table, file)) is not None]
     witnesses = [read for read in others if _may_testify(read, table.rows)]
@@ -66,7 +67,7 @@ def choose_best(source: TimeSource, table: Table, *, file: str) -> tuple[TimeSou
     if not source.stated:
         chosen, found = _better(source, own, others, table, file)
     if chosen is source and own is not None and source.kind == "number" and len(own.clock.seconds) > 1:
-        found = _contradicted(own, witnesses, table)
+        found = _contradicted(own, witnesses, table, file)
     rest = [other for other in (source, *source.others) if other.columns and other.columns != chosen.columns]
     if chosen.stated:
         return chosen, found
@@ -189,8 +190,11 @@ def _taken(source: TimeSource, chosen: TimeSource, why: str, table: Table) -> Fi
     )
 
 
-def _contradicted(own: _Read, witnesses: Sequence[_Read], table: Table) -> tuple[Finding, ...]:
-    """A stated unit that a second clock does not bear out."""
+def _contradicted(own: _Read, witnesses: Sequence[_Read], table: Table, file: str) -> tuple[Finding, ...]:
+    """A unit that only the file names and a second clock denies is refused; clocks that merely run apart are told.
+
+    A unit that the user states is believed: then no other clock is looked at.
+    """
     for read in witnesses:
         doubt = max(AGREES * max(read.span, own.span), 2 * read.resolution)
         if abs(own.span - read.span) <= doubt or own.span <= 0:
@@ -200,15 +204,11 @@ def _contradicted(own: _Read, witnesses: Sequence[_Read], table: Table) -> tuple
         both = f"{own.source.label!r} spans {own.span:g} s, {read.source.label!r} spans {read.span:g} s"
         if ratio is not None and ratio != own.source.ratio:
             unit = SHORT_UNITS[ratio]
-            return (
-                Finding(
-                    code="time-unit-contradicted",
-                    severity="wrong",
-                    kind="data",
-                    message=f"{both}: by that clock its numbers are {unit}, not {own.source.unit}; read as {own.source.unit}, as written",
-                    mend=key_text(own.source.label, unit),
-                    line=table.line(0),
-                ),
+            raise refusal(
+                file,
+                f"{both}: the name says {own.source.unit}, by the other clock its numbers are {unit}",
+                key="time",
+                mend=key_text(own.source.label, unit),
             )
         return (
             Finding(
