@@ -108,7 +108,7 @@ def _nameless(clock: Clock) -> Clock:
     stamped = len(clock.columns) == 1 and any(":" in cell for cell in clock.columns[0].cells)
     if stamped or not clock.columns:
         return clock
-    return replace(clock, refusals=(*clock.refusals, Refusal("time", "time|unit")), settle={})
+    return replace(clock, refusals=(*clock.refusals, Refusal("time", "time|unit")), settle={}, must=(), start="")
 
 
 def _fit_encoding(clock: Clock, dialect: Dialect) -> Clock:
@@ -175,7 +175,9 @@ def _shape(random: Random, channels: list[Column], structure: str, rows: int) ->
     if structure not in (*DOUBTS, "no names") and random.random() < 0.06 and len(channels) > 2:
         return [
             channels[0],
-            replace(channels[1], header=channels[0].header, unit=channels[0].unit, keys=()),
+            replace(
+                channels[1], header=channels[0].header, unit=channels[0].unit, unit_cell=channels[0].unit_cell, keys=()
+            ),
             *channels[2:],
         ]
     return channels
@@ -214,6 +216,9 @@ def _defect(
         clock = replace(clock, refusals=(*clock.refusals, Refusal("", "decimal")), may_read=False, settle={})
     elif defect == "glued":
         unit, gap = random.choice(made_numbers.GLUED)
+        # Two decimals: three behind a comma could be a mark between thousands.
+        printed = [f"{random.uniform(20, 30):.2f}" for _ in range(rows)]
+        cells, values = [_mark(text, dialect) for text in printed], [float(text) for text in printed]
         cells = [cell + gap + unit for cell in cells]
         # The file may say another unit in the name; here it says none.
         column = replace(column, header=f"Line {which}", unit=unit, unit_cell=unit, keys=(f"Line {which}",))
