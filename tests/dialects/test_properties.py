@@ -16,6 +16,9 @@ MANY = settings(
     max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 
+# Else -9999 among small numbers would be taken for "no value", with a finding that says so.
+EVERY_NUMBER_COUNTS = Logger(id="rig", time=TimeColumn(), dialect=DialectOverrides(missing=()))
+
 DOUBLES = st.floats(allow_nan=False, allow_infinity=False, allow_subnormal=False, min_value=-1e300, max_value=1e300)
 WHOLE = st.integers(min_value=-(10**19) + 1, max_value=10**19 - 1)
 """Whole numbers of up to nineteen digits."""

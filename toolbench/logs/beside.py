@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from toolbench.logs.cells import split_line
 from toolbench.logs.names import Column, is_time_name, is_time_unit, split_unit
 from toolbench.logs.scanning import Row
 from toolbench.logs.source import refusal
@@ -45,24 +46,32 @@ def _leading(brief: Sequence[bool]) -> range:
     return range(next((index for index, yes in enumerate(brief) if not yes), len(brief)))
 
 
-def facts_beside(rows: Sequence[Row], columns: range, delimiter: str) -> tuple[str, ...]:
+def facts_beside(lines: Sequence[str], rows: Sequence[Row], columns: range, delimiter: str) -> tuple[str, ...]:
     """The settings beside the samples as lines of a preamble, "key<delimiter>value"."""
     facts = []
-    for row in rows:
-        cells = [row.cells[index] for index in columns if index < len(row.cells) and row.cells[index]]
-        if cells:
-            facts.append(delimiter.join(cells))
+    for line in lines[rows[0].line - 1 : rows[0].line - 1 + 2 * _MOST_SETTINGS]:
+        cells = split_line(line, delimiter)
+        filled = [cells[index] for index in columns if index < len(cells) and cells[index]]
+        if filled:
+            facts.append(delimiter.join(filled))
     return tuple(facts)
 
 
 def refuse_rows_across(rows: Sequence[Row], lines: Sequence[str], has_names: bool, file: str) -> None:
-    """Refuse a file of a few lines with hundreds of cells each: its rows are columns."""
-    filled = sum(bool(line.strip()) for line in lines)
+    """Refuse a file of a few lines with many cells each, a name in front of them: its rows are columns."""
+    filled = sum(bool(line.strip(" \0")) for line in lines)
     width = min(len(row.cells) for row in rows)
-    if width >= _ACROSS and filled * 10 <= width and not has_names:
+    named = {row.cells[0] for row in rows if row.kinds[0] == "text" and "text" not in row.kinds[1:]}
+    headed = (
+        len(named) == len(rows)
+        and width > 2 * len(rows)
+        and width > 10
+        and filled <= 2 * len(rows) + 20
+    )
+    if not has_names and (headed or (width >= _ACROSS and filled * 10 <= width)):
         raise refusal(
             file,
-            f"holds {filled} lines of {width} cells: its samples seem to run across, one channel in each line",
+            f"holds {len(rows)} rows of {width} cells: its samples seem to run across, one channel in each line (transposed)",
             line=rows[0].line,
             mend="export it with one sample in each line, or turn rows into columns in a copy of the file",
         )

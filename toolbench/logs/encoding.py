@@ -21,6 +21,8 @@ _WESTERN = frozenset("°²³µ±·×÷ÄÖÜäöüßÀÁÂÇÈÉÊÍÎÓÔØÅÆ
 _ALONE = re.compile(r"(?<![^\W\d_])ß")
 # No western word has four letters beyond ASCII in a row.
 _RUN = re.compile(r"[À-ÖØ-öø-ÿŒœŠšŽžŸ]{4,}")
+# Two signs in a row are no word either, but how two bytes of a Japanese letter look.
+_SIGNS = re.compile(r"[³µ±·×÷‰“”‘’«»©®¹ªº¡¿…–—§¼½¾¸´¨¯¬¦¤]{2,}|(?<=[^\W\d_])[‰“”«»©®¡¿…§¼½¾](?=[^\W\d_])")
 # In the codecs of a DOS prompt the degree sign is what others show as a slashed o: [øC] is no word of any language.
 _DOS_DEGREE = re.compile(r"(?<![^\W\d_])ø(?=[CFK]\b)")
 _CONTROL = bytes(set(range(32)) - {9, 10, 11, 12, 13, 26, 27}) + b"\x7f"
@@ -153,7 +155,7 @@ def _plausible(data: bytes, name: str) -> float:
     else:
         likely = sum(1 for letter in beyond if letter in _WESTERN)
         likely -= len(_ALONE.findall(text)) + len(_DOS_DEGREE.findall(text))
-        likely -= sum(len(run) for run in _RUN.findall(text))
+        likely -= sum(len(run) for run in (*_RUN.findall(text), *_SIGNS.findall(text)))
     return likely / len(beyond)
 
 

@@ -52,7 +52,7 @@ class _Line:
 
     @property
     def numbers(self) -> int:
-        return sum(cell_code(cell) in _NUMBERS for cell in self.cells if cell)
+        return sum(cell_code(cell) in (*_NUMBERS, "s") for cell in self.cells if cell)
 
     @property
     def is_counted(self) -> bool:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from toolbench.errors import RecordingError
 from toolbench.logs.beside import facts_beside, refuse_rows_across, settings_beside
-from toolbench.logs.cells import GLUED
+from toolbench.logs.cells import GLUED, cell_code, is_missing
 from toolbench.logs.header import (
     Header,
     cells_of,
@@ -19,7 +19,7 @@ from toolbench.logs.header import (
     listed_names,
     one_name_for_two_stamps,
 )
-from toolbench.logs.names import Kind
+from toolbench.logs.names import Kind, looks_like_unit
 from toolbench.logs.scanning import SAMPLE, Row, column_kinds, find_rows, read_row
 from toolbench.logs.source import refusal
 from toolbench.records.findings import Finding
@@ -91,7 +91,7 @@ def find_layout(lines: Sequence[str], overrides: DialectOverrides, *, file: str)
         layout = _without(layout, beside)
     layout = _with_names(layout, lines, overrides, file)
     if beside:
-        layout = _with_facts(layout, rows, beside)
+        layout = _with_facts(layout, facts_beside(lines, rows, beside, delimiter), beside)
     refuse_rows_across(rows, lines, bool(layout.names), file)
     if not overrides.decimal:
         _refuse_thousands(layout, file)
@@ -103,13 +103,15 @@ def goes_on(layout: Layout, last_lines: Sequence[str]) -> bool:
     filled = [line for line in last_lines if line.strip(" \0\x1a" + layout.delimiter)][-_LAST_LINES:]
     lines = [unwrapped(line) if layout.wrapped else line for line in filled]
     numbers = [index for index, kind in enumerate(layout.kinds) if kind in ("number", "stamp")]
-    fitting = 0
+    fitting: list[bool] = []
     for line in lines:
         row = read_row(0, line, layout.delimiter, 0.2)
         if row is not None and layout.used <= len(row.kinds) and not any(row.cells[layout.width :]):
             own = sum(row.kinds[index] in (layout.kinds[index], "empty") for index in numbers)
-            fitting += 2 * own > len(numbers)
-    return 2 * fitting >= len(lines)
+            fitting.append(2 * own > len(numbers))
+        else:
+            fitting.append(False)
+    return 2 * sum(fitting) > len(lines) and any(fitting[-2:])
 
 
 def _of_rows(lines: Sequence[str], delimiter: str, rows: Sequence[Row], overrides: DialectOverrides) -> Layout:
@@ -118,17 +120,16 @@ def _of_rows(lines: Sequence[str], delimiter: str, rows: Sequence[Row], override
     kinds = list(column_kinds(rows, width))
     sample = rows[:SAMPLE]
     samples = [tuple(row.cells[index] for row in sample if index < len(row.cells)) for index in range(width)]
-    codes = [Counter(row.codes[index] for row in sample if index < len(row.codes)) for index in range(width)]
+    glued = [_glued(cells) if kind == "number" else "" for cells, kind in zip(samples, kinds, strict=True)]
+    for index, unit in enumerate(glued):
+        if unit:
+            samples[index] = tuple(cell.removesuffix(unit).rstrip() for cell in samples[index])
+    codes = [Counter(map(cell_code, cells)) for cells in samples]
+    for index, counted in enumerate(codes):
+        if kinds[index] == "number" and 2 * counted["u"] > len(samples[index]):
+            kinds[index] = "text"
     decimal = overrides.decimal or _mark(codes, ".")
     marks = [overrides.decimal or _mark([counted], decimal) for counted in codes]
-    glued = [""] * width
-    for index in range(width):
-        if kinds[index] == "number" and codes[index]["u"]:
-            glued[index] = _glued(samples[index], marks[index])
-            if glued[index]:
-                samples[index] = tuple(cell.removesuffix(glued[index]).rstrip() for cell in samples[index])
-            elif 2 * codes[index]["u"] > len(samples[index]):
-                kinds[index] = "text"
     return Layout(
         delimiter,
         decimal,
@@ -150,14 +151,14 @@ def _mark(codes: Sequence[Counter[str]], other: str) -> str:
     return "," if commas > points else "." if points > commas else other
 
 
-def _glued(cells: Sequence[str], mark: str) -> str:
+def _glued(cells: Sequence[str]) -> str:
     """The unit behind nearly all numbers of a column."""
-    found = Counter(match[2] for cell in cells if (match := GLUED[mark].match(cell)))
+    found = Counter(match[2] for cell in cells if (match := GLUED["."].match(cell) or GLUED[","].match(cell)))
     if len(found) != 1:
         return ""
     [(unit, times)] = found.items()
-    filled = sum(bool(cell) for cell in cells)
-    return unit if times >= 0.8 * filled else ""
+    filled = sum(not is_missing(cell) for cell in cells)
+    return unit if times >= 0.8 * filled and looks_like_unit(unit) else ""
 
 
 def _without(layout: Layout, columns: range) -> Layout:
@@ -167,11 +168,10 @@ def _without(layout: Layout, columns: range) -> Layout:
     return replace(layout, kinds=tuple(kinds), samples=tuple(samples))
 
 
-def _with_facts(layout: Layout, rows: Sequence[Row], columns: range) -> Layout:
+def _with_facts(layout: Layout, facts: Sequence[str], columns: range) -> Layout:
     """The settings beside the samples as lines of the preamble; a header's cells above them are settings too."""
     above = [layout.names[index] for index in columns if index < len(layout.names) and layout.names[index]]
     names = tuple("" if index in columns else name for index, name in enumerate(layout.names))
-    facts = facts_beside(rows, columns, layout.delimiter)
     found = Finding(
         code="settings-beside-rows",
         severity="note",
@@ -234,8 +234,8 @@ def _aligned(layout: Layout, file: str) -> Layout:
     """The layout with names that certainly belong to their columns; refused where none is certain."""
     names = layout.names
     filled = len(names) - next((i for i, name in enumerate(reversed(names)) if name), len(names))
-    if not names or layout.used <= filled <= layout.width:
-        return layout
+    if not names or (filled <= layout.width and len(names) >= layout.used):
+        return layout  # an empty cell above a column is a column without a name
     samples, kinds = layout.samples[: layout.used], layout.kinds[: layout.used]
     message = f"names {filled} columns, but its rows (from line {layout.first_data_line}) hold {layout.used} cells"
     if layout.delimiter == "," and decimal_commas_part_cells(samples, filled):
@@ -290,14 +290,11 @@ def unwrapped(line: str) -> str:
 
 def _is_wrapped(lines: Sequence[str]) -> bool:
     """Whether every line as a whole stands in one pair of quotes."""
-    filled = [line.strip() for line in lines[:50] if line.strip()]
-    return len(filled) > 1 and all(
-        len(line) > 2
-        and line[0] == line[-1] == '"'
-        and '"' not in line[1:-1].replace('""', "")
-        and any(mark in line for mark in ",;\t")
-        for line in filled
+    filled = [line.strip() for line in (*lines[:50], *lines[-50:]) if line.strip()]
+    whole = all(
+        len(line) > 2 and line[0] == line[-1] == '"' and '"' not in line[1:-1].replace('""', "") for line in filled
     )
+    return len(filled) > 1 and whole and 2 * sum(any(mark in line for mark in ",;\t") for line in filled) > len(filled)
 
 
 def _refuse_thousands(layout: Layout, file: str) -> None:

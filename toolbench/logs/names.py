@@ -21,9 +21,30 @@ _BRACKET = re.compile(
 _COMMA = re.compile(r"^(?P<name>[^,]+),\s*(?P<unit>[^\s,()\[\]][^,()\[\]]*?)\s*(?:\(.*\)|\[.*\])?\s*$", re.S)
 # Behind an underscore only these count: "p_in" is not inches and "valve_a" is not amperes.
 _SUFFIXES = frozenset(
-    ["Nm", "kNm", "bar", "mbar", "kPa", "MPa", "Pa", "psi", "kN", "lbf", "rpm", "degC", "mV", "mA", "Hz", "lpm"]
+    [
+        "Nm",
+        "kNm",
+        "mm",
+        "kW",
+        "degF",
+        "bar",
+        "mbar",
+        "kPa",
+        "MPa",
+        "Pa",
+        "psi",
+        "kN",
+        "lbf",
+        "rpm",
+        "degC",
+        "mV",
+        "mA",
+        "Hz",
+        "lpm",
+    ]
 )
 
+_LETTERS = frozenset("VANWC")
 # Units of channels that are carried along and that no analysis converts.
 _OTHERS = frozenset(
     ["m/s", "mm/s", "mm/min", "in/s", "in/min", "km/h", "kmh", "mph", "kph", "deg", "°", "db", "dba", "counts", "count", "cnt",
@@ -108,12 +129,21 @@ def looks_like_unit(text: str) -> bool:
     return is_time_unit(text) or folded in _OTHERS or is_unit(text)
 
 
-def _suffix_unit(name: str) -> str:
-    """The unit behind the last underscore; the name keeps it."""
-    _, mark, suffix = name.rpartition("_")
-    if not mark:
+def _suffix_unit(name: str, names: Sequence[str] = ()) -> str:
+    """The unit behind the last underscore; the name keeps it.
+
+    A capital alone is a unit only where no other column of that name has a letter that is none: valves A and B.
+    """
+    stem, mark, suffix = name.rpartition("_")
+    if not mark or not stem:
         return ""
-    return suffix if suffix in _SUFFIXES or suffix in ("s", "ms", "us", "min", "h") else ""
+    if suffix in _SUFFIXES or suffix in ("s", "ms", "us", "min", "h"):
+        flow = re.search(r"_((?:N?m3|N?[lL]|ft3|kg)_(?:h|min|s))$", name)
+        return flow[1] if flow else suffix
+    if suffix not in _LETTERS:
+        return ""
+    others = {other.strip()[len(stem) + 1 :] for other in names if other.strip().startswith(stem + "_")}
+    return "" if any(len(other) == 1 and other not in _LETTERS for other in others) else suffix
 
 
 def is_unit_row(cells: Sequence[str]) -> bool:
@@ -163,7 +193,9 @@ def name_columns(
         row_unit = unit_row[index].strip() if index < len(unit_row) else ""
         if row_unit:
             unit = bare_unit(row_unit)
-        unit = (glued[index] if glued else "") or unit or _suffix_unit(name)
+        unit = (
+            (glued[index] if glued else "") or unit or _suffix_unit(name, [split_unit(other)[0] for other in written])
+        )
         name = name or f"column {index + 1}"
         taken[name] = taken.get(name, 0) + 1
         if taken[name] > 1:

@@ -136,7 +136,7 @@ def find_lost(cells: Sequence[str], mark: str) -> Lost | None:
     places = {len(re.split("[eE]", stripped[row].partition(mark)[2])[0]) for row in pointed}
     sizes = np.array([abs(float(stripped[row].replace(",", "."))) for row in pointed])
     at = np.array(pointed)
-    lost = []
+    lost, usual = [], 0
     for row in bare:
         here = int(np.searchsorted(at, row))
         near = sizes[max(0, here - 3) : here + 3]
@@ -144,13 +144,16 @@ def find_lost(cells: Sequence[str], mark: str) -> Lost | None:
         size = float(stripped[row].lstrip("+-"))
         if level > 0 and size > _JUMP * max(level, float(near.max()) / 4) and _is_power(size / level, places):
             lost.append(row)
-    signs_of_a_spreadsheet = len(places) == 1 or (3 not in places and len(pointed) > 4)
-    if not lost or not (signs_of_a_spreadsheet or len(lost) > 1):
+        else:
+            usual += size > 0
+    always_the_same = len(places) == 1 and not usual
+    as_between_thousands = 3 not in places and len(pointed) > 4
+    if not lost or not (always_the_same or as_between_thousands or len(lost) > 2):
         return None
     return Lost(lost, stripped[lost[0]], stripped[pointed[0]])
 
 
 def _is_power(ratio: float, places: set[int]) -> bool:
     """Whether a ratio is about ten to the power of the decimals that other cells have, or a thousand, within a factor of 3."""
-    wanted = places if len(places) == 1 else {3, 6, *places}
+    wanted = places if len(places) == 1 else {3, 6}
     return any(10.0**power / 3 < ratio < 10.0**power * 3 for power in wanted if power >= 2)

@@ -58,7 +58,7 @@ def sort_lines(text: str, layout: Layout, skip: frozenset[int], source: Source) 
 def _sort(body: list[str], layout: Layout, skip: frozenset[int], *, complete: bool, torn: bool) -> Lines:
     """Only lines whose width is not a row's are looked at one by one."""
     delimiter, first, used = layout.delimiter, layout.first_data_line, layout.used
-    blanks = " \x1a\x00\r" + ("" if delimiter == " " else delimiter)
+    blanks = " \x1a\x00\r" + ("" if delimiter == " " else delimiter) + ('"' if layout.quoted else "")
     widths = _widths(body, layout)
     empty = np.fromiter((not line.strip(blanks) for line in body), dtype=np.bool_, count=len(body))
     good = ~empty & (widths >= used) & (widths <= layout.width)
@@ -76,13 +76,21 @@ def _sort(body: list[str], layout: Layout, skip: frozenset[int], *, complete: bo
     last = int(np.flatnonzero(~empty)[-1]) if not empty.all() else -1
     if last >= 0 and not complete and last == len(body) - 1:
         before = [body[offset] for offset in np.flatnonzero(good[:last])[-20:].tolist()]
-        if torn or widths[last] < used or shorter(body[last], before, layout):
+        short = widths[last] < used and _begins_like_a_row(body[last], layout)
+        if torn or short or shorter(body[last], before, layout):
             result.cut = first + last
             good[last] = False
             result.dropped = [number for number in result.dropped if number != result.cut]
     result.kept = np.flatnonzero(good).astype(np.int64)
     result.rows = [body[offset] for offset in result.kept.tolist()] if not good.all() else body
     return result
+
+
+def _begins_like_a_row(line: str, layout: Layout) -> bool:
+    """Whether the cells of a short line are of their columns' kinds: else it is an end mark without a line end."""
+    cells = split_line(line, layout.delimiter)[:-1] or split_line(line, layout.delimiter)
+    pairs = [(cell_code(cell), kind) for cell, kind in zip(cells, layout.kinds, strict=False) if cell]
+    return all(code != "t" for code, kind in pairs if kind in ("number", "stamp"))
 
 
 def _widths(body: Sequence[str], layout: Layout) -> npt.NDArray[np.int64]:

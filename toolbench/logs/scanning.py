@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from toolbench.errors import RecordingError
 from toolbench.logs.cells import cell_code, is_missing, split_line
 from toolbench.logs.names import Kind, split_unit
 from toolbench.logs.source import refusal
@@ -47,20 +48,47 @@ def find_rows(lines: Sequence[str], overrides: DialectOverrides, file: str) -> t
 
     A row is a line of which at least half of the filled cells are numbers or stamps; where that finds next to nothing,
     a fifth is enough, for tables with many columns of words.
+
+    Raises
+    ------
+    RecordingError
+        Under that delimiter rows stand above the names and below them.
     """
-    best: tuple[str, list[Row]] = ("", [])
+    best = _Found()
     for share in (0.5, 0.2):
         for delimiters in _delimiters(lines, overrides):
             if share < 0.5 and delimiters == (" ",):
                 continue  # among words of a sentence a number proves nothing
-            found = _best(lines, delimiters, share, overrides, file)
-            if sum(row.weight for row in found[1]) > 2 * sum(row.weight for row in best[1]):
-                best = found
-            if best[1]:
+            for delimiter in delimiters:
+                found = _under(lines, delimiter, share, overrides, file)
+                if found.score > (2 if share < 0.5 else 1) * best.score:
+                    best = found
+            if best.rows:
                 break
-        if len(best[1]) > 2 or len(best[1]) > len(lines) // 4:
+        if len(best.rows) > 2 or len(best.rows) > len(lines) // 4:
             break
-    return best
+    if best.refused is not None:
+        raise best.refused
+    return best.delimiter, best.rows
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    delimiter: str = ""
+    rows: list[Row] = field(default_factory=list)
+    refused: RecordingError | None = None
+
+    @property
+    def score(self) -> int:
+        """Cells that are numbers or stamps."""
+        return sum(row.weight for row in self.rows)
+
+
+def _under(lines: Sequence[str], delimiter: str, share: float, overrides: DialectOverrides, file: str) -> _Found:
+    """What one delimiter gives. Its refusal counts only where no other delimiter explains more cells."""
+    rows, refused = data_rows(lines, delimiter, overrides, file, share)
+    wide = bool(rows) and (len(rows[0].kinds) > 1 or delimiter == ",")
+    return _Found(delimiter, rows, refused) if wide else _Found()
 
 
 def _delimiters(lines: Sequence[str], overrides: DialectOverrides) -> list[Sequence[str]]:
@@ -70,19 +98,6 @@ def _delimiters(lines: Sequence[str], overrides: DialectOverrides) -> list[Seque
     filled = [line for line in lines[-2 * _LOOKED_AT :] if line.strip()][-_LOOKED_AT:]
     usual = tuple(d for d in DELIMITERS[:-1] if 2 * sum(d in line for line in filled) >= len(filled) > 0)
     return [usual, DELIMITERS[:-1], (" ",)]
-
-
-def _best(
-    lines: Sequence[str], delimiters: Sequence[str], share: float, overrides: DialectOverrides, file: str
-) -> tuple[str, list[Row]]:
-    best: tuple[int, str, list[Row]] = (0, "", [])
-    for delimiter in delimiters:
-        rows = data_rows(lines, delimiter, overrides, file, share)
-        score = sum(row.weight for row in rows)
-        wide = bool(rows) and (len(rows[0].kinds) > 1 or delimiter == ",")
-        if wide and score > best[0]:
-            best = (score, delimiter, rows)
-    return best[1:]
 
 
 def read_row(number: int, line: str, delimiter: str, share: float = 0.5) -> Row | None:
@@ -102,24 +117,30 @@ def read_row(number: int, line: str, delimiter: str, share: float = 0.5) -> Row 
 
 def data_rows(
     lines: Sequence[str], delimiter: str, overrides: DialectOverrides, file: str, share: float = 0.5
-) -> list[Row]:
-    """The rows that belong together: the heaviest stretch of one width, and earlier rows of the same kind."""
+) -> tuple[list[Row], RecordingError | None]:
+    """The rows that belong together: the heaviest stretch of one width, and earlier rows of the same kind.
+
+    With them, the refusal where rows that stand above a line of names cannot be told from rows below it.
+    """
     start = max(overrides.header_line or 0, overrides.unit_line or 0)
     skipped = set(overrides.skip_lines)
     stretches = _stretches(lines, delimiter, start, skipped, share)
     if not stretches:
-        return []
+        return [], None
     heaviest = max(stretches, key=_weight)
     widest = max(heaviest, key=lambda row: len(row.kinds))
     usual = Row(0, widest.cells, widest.codes, column_kinds(heaviest, len(widest.kinds)))
     rows = list(heaviest)
+    refused = _refused_change(stretches, heaviest, lines, file)
+    if refused is not None:
+        return rows, refused
     for stretch in reversed(stretches[: stretches.index(heaviest)]):
         if not _alike(stretch[-1], usual):
             continue
         names = _names_between(lines, stretch[-1].line, rows[0].line, delimiter)
         if names and not _names_above(lines, stretch[0].line, names, delimiter):
             if len(stretch) > 1:
-                raise refusal(
+                return rows, refusal(
                     file,
                     f"rows of numbers stand above these names (from line {stretch[0].line}) and below them",
                     line=rows[0].line - 1,
@@ -128,14 +149,36 @@ def data_rows(
                 )
             break
         rows = stretch + rows
-    return _with_rows_above(rows, usual, lines, delimiter, start, skipped, share)
+    return _with_rows_above(rows, usual, lines, delimiter, start, skipped, share), None
+
+
+def _refused_change(
+    stretches: Sequence[list[Row]], chosen: list[Row], lines: Sequence[str], file: str
+) -> RecordingError | None:
+    """The refusal where rows of another width stand right above: the table changes in the middle of the file."""
+    place = stretches.index(chosen)
+    above = stretches[place - 1] if place else []
+    if len(above) < 3 or any(line.strip(" \0") for line in lines[above[-1].line : chosen[0].line - 1]):
+        return None
+    last, first = above[-1], chosen[0]
+    if "text" in last.kinds or last.width < 2 or last.width == first.width or _alike(last, first):
+        return None
+    return refusal(
+        file,
+        f"its rows hold {first.width} cells from this line on and {last.width} before it: the table changes here",
+        line=first.line,
+        key="skip_lines",
+        mend="cut the file at that line in a copy, one table per file: no column can be told to go on",
+    )
 
 
 def _weight(rows: Sequence[Row]) -> float:
     """How much a stretch of rows counts. One that begins with another word in every row is a list of settings."""
     weight = sum(kind != "text" for row in rows for kind in row.kinds)
     words = {row.cells[0] for row in rows if row.kinds[0] == "text"}
-    return weight / 50 if len(words) > 0.9 * len(rows) else weight
+    if len(words) <= 0.9 * len(rows):
+        return weight
+    return weight / (1000 if max(len(row.kinds) for row in rows) <= 3 else 50)
 
 
 def _stretches(lines: Sequence[str], delimiter: str, start: int, skipped: set[int], share: float) -> list[list[Row]]:

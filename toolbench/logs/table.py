@@ -167,7 +167,9 @@ def _plain_column(values: Any, column: Column, layout: Layout, table: Table) -> 
         is_text = values.dtype == "str" and not values.isna().any()
         if not is_text or common_unit(column.sample, layout.decimal):
             return None
-        return None if column.kind == "text" and mostly_numbers(values.tolist()) else values
+        if column.kind == "stamp":
+            return values
+        return None if mostly_numbers(values.tolist()) else values.str.strip()
     if values.dtype.kind not in "iuf":
         return None
     array = values.to_numpy()
