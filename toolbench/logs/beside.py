@@ -62,12 +62,7 @@ def refuse_rows_across(rows: Sequence[Row], lines: Sequence[str], has_names: boo
     filled = sum(bool(line.strip(" \0")) for line in lines)
     width = min(len(row.cells) for row in rows)
     named = {row.cells[0] for row in rows if row.kinds[0] == "text" and "text" not in row.kinds[1:]}
-    headed = (
-        len(named) == len(rows)
-        and width > 2 * len(rows)
-        and width > 10
-        and filled <= 2 * len(rows) + 20
-    )
+    headed = len(named) == len(rows) and width > 2 * len(rows) and width > 10 and filled <= 2 * len(rows) + 20
     if not has_names and (headed or (width >= _ACROSS and filled * 10 <= width)):
         raise refusal(
             file,
