@@ -240,9 +240,21 @@ def test_a_file_of_nothing_said_is_judged_by_itself(settings: SeasonSettings) ->
     good, bad = settings.folder / "recordings/g.csv", settings.folder / "recordings/b.csv"
     good.write_text(run_text(5, NEAR))
     bad.write_text(run_text(5, NEAR, "clipped"))
-    judged = judge_file(settings.folder, "recordings/g.csv", "nobody says which setup")
+    judged = judge_file(settings, "recordings/g.csv", "nobody says which setup")
     assert (judged.verdict, judged.reasons[0].message) == ("look", "Nobody says which setup.")
-    assert judge_file(settings.folder, "recordings/b.csv", "").reasons[0].code == "clipped"
+    assert judge_file(settings, "recordings/b.csv", "").reasons[0].code == "clipped"
+
+
+def test_a_link_out_of_the_season_is_not_read(settings: SeasonSettings) -> None:
+    outside = settings.folder.parent / "outside.csv"
+    outside.write_text(run_text(5, NEAR))
+    (settings.folder / "recordings/l.csv").symlink_to(outside)
+    for judged in (
+        judge_file(settings, "recordings/l.csv", ""),
+        judge_recording(settings, _entry("l", NEAR)),
+    ):
+        assert judged.verdict == "look"
+        assert "leads out of the season" in judged.reasons[0].message.lower()
 
 
 def test_no_finding_is_both_told_and_a_reason() -> None:

@@ -78,6 +78,8 @@ def test_what_cannot_be_written_is_refused() -> None:
         with_row("file,Größe\n".encode("cp1252"), {"file": "Ω.csv"})
     with pytest.raises(SettingsError, match="never closed"):
         with_row(b'file\n"r1.csv\n', {"file": "r2.csv"})
+    with pytest.raises(SettingsError, match='no column "file"'):
+        with_row(b"fil,tool\nr1.csv,a\n", {"file": "r2.csv"})
     with pytest.raises(SettingsError, match="no row begins"):
         with_row(b"file\nr1.csv\n", {"file": "r2.csv"}, line=7)
 

@@ -99,7 +99,7 @@ def _beside(one: Judged) -> list[str]:
     parts = [f"note: {finding.message.rstrip('.')}" for finding in one.judgement.told]
     parts += [f"note: {notice}" for notice in one.notices]
     if one.again:
-        parts.append("note: the file changed, judged again")
+        parts.append("note: judged again, this verdict counts")
     if one.not_entered:
         parts.append(f"not yet in runs.csv: {one.not_entered}")
     return parts

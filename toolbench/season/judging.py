@@ -17,7 +17,7 @@ from toolbench.records.runs import Floats, Onset, RawRun, Run
 from toolbench.records.settings import EMPTY, Hold, Logger, Protocol, RunEntry, SeasonSettings
 from toolbench.season.arriving import has_lines, is_cut
 from toolbench.season.design import calibration_findings
-from toolbench.season.loading import load_run
+from toolbench.season.loading import load_run, stay_inside
 from toolbench.season.planned import in_words, setup_findings
 from toolbench.season.reducing import EARLY_SHARE, find_timing, reduce_raw, round_down
 from toolbench.season.verdicts import MENDS, REPEAT, Facts, Judgement, causes, is_reason
@@ -100,18 +100,19 @@ def judge_recording(
     )
 
 
-def judge_file(folder: Path, file: str, missing: str, logger: Logger | None = None) -> Judgement:
+def judge_file(settings: SeasonSettings, file: str, missing: str, logger: Logger | None = None) -> Judgement:
     """Judge what can be judged of a recording of which nobody said what it is of: `missing` says what nobody said."""
     entry = RunEntry(run=Path(file).stem, file=file, tool="", setup="", protocol="", logger="")
     try:
-        log = read_log(folder / file, logger=logger)
+        stay_inside(settings, entry)
+        log = read_log(settings.folder / file, logger=logger)
         guessed = guess_channels(log)
         column = guessed.get("torque") or guessed.get("force")
         found: list[Finding] = []
         if column is not None:
             found = _health(log.data.index.to_numpy(dtype=float), log.data[column].to_numpy(dtype=float))
     except (RecordingError, SignalError) as error:
-        return _unusable(folder, entry, error)
+        return _unusable(settings.folder, entry, error)
     reasons = tuple(
         replace(one, file=file) for one in found if one.code in ("clipped", "dropout", "frozen", "zero-shift")
     )
@@ -172,7 +173,9 @@ def _unusable(folder: Path, entry: RunEntry, error: RecordingError | SignalError
 
 def _is_of_settings(fault: Fault) -> bool:
     mend = fault.mend or ""
-    return fault.key is not None or any(word in mend for word in ("bench.toml", "channels", "`decimal`", "protocol's"))
+    return fault.key is not None or any(
+        word in mend for word in ("bench.toml", "channels", "`decimal`", "protocol's", "into the season")
+    )
 
 
 def _too_short(

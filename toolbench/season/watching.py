@@ -160,7 +160,7 @@ class Watch:
         named = name_recording(file, self.desk.bench, self.desk.plan, rows, self.block)
         if named.entry is None:
             only = settings.loggers.get(self.desk.bench.known.only("logger"))
-            return judge_file(self.folder, file, named.missing, only), named
+            return judge_file(settings, file, named.missing, only), named
         self._made.read_like(settings, named.entry)
         earlier = self._made.of_tool(named.entry.tool)
         return judge_recording(settings, named.entry, earlier, digests=self._made.digests(self.folder)), named

@@ -108,6 +108,8 @@ def with_row(data: bytes | None, cells: Mapping[str, str], *, line: int | None =
         made = _sheet(",".join(FRESH).encode() + b"\n")
         assert made is not None
         sheet = made
+    if "file" in cells and "file" not in sheet.names:
+        raise SettingsError(Fault('has no column "file" to name a recording in', file=RUNS, line=sheet.header.line))
     more = [name for name, value in cells.items() if value and name not in sheet.names]
     names = (*sheet.names, *more)
     if line is None:
