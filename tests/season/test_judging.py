@@ -208,6 +208,25 @@ def test_a_level_unlike_the_others_is_told_and_kept(settings: SeasonSettings) ->
     assert (judged.verdict, [one.code for one in judged.told]) == ("keep", ["level-differs"])
 
 
+def test_a_loss_that_like_runs_show_too_is_told_and_not_asked_for_again(settings: SeasonSettings) -> None:
+    """Without a channel to tell, torque that is lost may be an empty receiver: then the next run shows it again."""
+    lost = [_loss(1), _loss(2)]
+    first = judge(settings, lost[0], ("quernel-1", "near", "stepped"), name="first")
+    assert [reason.code for reason in first.reasons] == ["response-lost"]
+    assert first.run is not None  # a person takes the exclusion away: the run is one of those kept
+    second = judge(settings, lost[1], ("quernel-1", "near", "stepped"), [first.run], name="second")
+    assert (second.verdict, second.told[-1].code) == ("keep", "response-lost")
+
+
+def _loss(seed: int) -> str:
+    """500 N*m built up, and from 3 s after the start on 150 N*m."""
+    time = np.arange(1400) / 200
+    level = np.where(time < 4, 500.0, 150.0)
+    torque = level * (1 - np.exp(-np.maximum(time - 1, 0) / 0.3)) + np.random.default_rng(seed).normal(0, 1, time.size)
+    rows = "".join(f"{t:.3f},{m:.2f}\n" for t, m in zip(time, torque, strict=True))
+    return f"t [s],Torque [N*m]\n{rows}"
+
+
 def test_a_pack_that_has_not_rested(tmp_path: Path) -> None:
     pack = BENCH.replace(
         "[setups.near]\nregulator", '[setups.pack]\nnominal_voltage = "18 V"\n[setups.near]\nregulator'

@@ -20,7 +20,7 @@ from toolbench.season.design import calibration_findings
 from toolbench.season.loading import load_run, stay_inside
 from toolbench.season.planned import in_words, setup_findings
 from toolbench.season.reducing import EARLY_SHARE, find_timing, reduce_raw, round_down
-from toolbench.season.verdicts import MENDS, REPEAT, Facts, Judgement, causes, is_reason
+from toolbench.season.verdicts import COMMON_CAUSE, MENDS, Facts, Judgement, causes, is_reason
 from toolbench.signal import find_end, find_start, like_run_findings, make_grid
 from toolbench.signal.health import run_findings
 from toolbench.signal.onset import find_onset
@@ -85,8 +85,8 @@ def judge_recording(
     told = tuple(
         one
         for one in ordered
-        if (one.code not in REPEAT and (one.severity != "note" or one.code == "cut-last-row"))
-        or one.code in seen_before
+        if not is_reason(one, seen_before)
+        and (one.severity != "note" or one.code == "cut-last-row" or one.code in COMMON_CAUSE)
     )
     if facts is not None and not reasons:
         told += tuple(_level(facts, entry))
