@@ -10,10 +10,15 @@ import pytest
 from toolbench.errors import SignalError
 from toolbench.signal import find_onset
 from toolbench.signal.envelope import LOOKED_AT_S, find_blow_period
-from toolbench.signal.health import _longest_run
+from toolbench.signal.flats import stretches
 from toolbench.signal.metrics import find_crossing
 from toolbench.signal.sampling import find_sample_interval, first_above, noise
 from toolbench.signal.start import _lasting
+
+
+def longest_stretch(mask: np.ndarray) -> tuple[int, int]:
+    begins, lengths = stretches(mask)
+    return (int(lengths.max()), int(begins[np.argmax(lengths)])) if lengths.size else (0, 0)
 
 
 @pytest.mark.parametrize("reached_s", [1.0, 1.999, 2.0, 2.001, 7.99, 8.0, 8.01, 11.9])
@@ -66,13 +71,13 @@ def test_the_longest_stretch_agrees_with_a_plain_loop(seed: int) -> None:
         if value and length > best[0]:
             best = (length, place)
         place += length
-    assert _longest_run(mask) == best
+    assert longest_stretch(mask) == best
 
 
 def test_stretches_at_both_ends_count() -> None:
-    assert _longest_run(np.array([True, True, False, True])) == (2, 0)
-    assert _longest_run(np.array([True, False, True, True])) == (2, 2)
-    assert _longest_run(np.zeros(3, dtype=bool)) == (0, 0)
+    assert longest_stretch(np.array([True, True, False, True])) == (2, 0)
+    assert longest_stretch(np.array([True, False, True, True])) == (2, 2)
+    assert longest_stretch(np.zeros(3, dtype=bool)) == (0, 0)
 
 
 def test_interval_and_noise_of_a_short_record_come_from_every_step() -> None:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from toolbench.records.runs import Floats
-from toolbench.signal.sampling import block_means, moving_mean
+from toolbench.signal.sampling import block_means, find_sample_interval, moving_mean, robust_scatter
 
 LONGEST_PERIOD_S = 1 / 6.0
 """Slowest blows looked for, a little below the 8 Hz of a large tool; also stands where no blows are found."""
@@ -20,6 +20,12 @@ LOOKED_AT_S = 60.0
 
 _PROMINENCE = 15.0
 """A blow line stands out of the median power by this factor; noise alone reaches 15 in a band of 300 lines in 1 of 100 records."""
+
+_TOP_SHARES = (1 / 6, 1 / 12, 1 / 24, 1 / 48, 1 / 96)
+"""Half widths of the parabola at a top, as shares of the period: at a sixth it misses a sine by 0.4 % of its amplitude."""
+
+_ONLY_NOISE = 1.2
+"""What the parabola leaves may be this much more than the noise."""
 
 _SUBHARMONIC = 0.25
 """Share of a line's amplitude at half or a third of its rate that makes the slower one the blow rate."""
@@ -88,8 +94,9 @@ def upper_envelope(
 ) -> tuple[Floats, float]:
     """Upper envelope of a response, at the samples given.
 
-    The highest sample of each span of at least two blow periods is kept at its own time; between them the envelope is a
-    straight line. So the highest blow stands where it fell, and a rising envelope is not early.
+    The highest blow of each span of at least two blow periods is kept at its own time; between them the envelope is a
+    straight line. So the highest blow stands where it fell, and a rising envelope is not early. Its height is that of a parabola
+    through its top, so that the noise does not lift it; blows of a few samples keep their highest sample.
 
     Parameters
     ----------
@@ -114,4 +121,42 @@ def upper_envelope(
     if not points:
         return np.full(time_s.size, np.nan), span
     # Before the first and after the last point the envelope stays level; a line carried on would leave the record's range.
-    return np.interp(time_s, time_s[points], response[points]), span
+    places, heights = _tops(response, points, cuts, ends, period / max(1e-300, find_sample_interval(time_s)))
+    return np.interp(time_s, time_s[places], heights), span
+
+
+def _tops(
+    response: Floats, points: list[int], cuts: np.ndarray, ends: np.ndarray, samples: float
+) -> tuple[list[int], Floats]:
+    """Places and heights of the tops, the noise taken off where it can be: the highest of many noisy samples sits above the blow.
+
+    A parabola through the samples around a top has its height. It is as wide as it may be while what it leaves is noise alone; a
+    blow of a few samples leaves more, and keeps its highest sample.
+    """
+    plain = np.asarray(response[points])
+    if not np.isfinite(response).all():
+        return points, plain
+    scatter = robust_scatter(np.diff(response, n=2)) / math.sqrt(6.0)
+    if scatter <= 1e-9 * float(np.abs(plain).max()):
+        return points, plain
+    for share in _TOP_SHARES:
+        half = int(share * samples)
+        if half < 2:
+            break
+        smooth = moving_mean(response, half)
+        places = [int(low + np.argmax(smooth[low:high])) for low, high in zip(cuts, ends, strict=True)]
+        fits = [_parabola(response, place, half) for place in places]
+        if float(np.median([left for _, left in fits])) <= _ONLY_NOISE * scatter:
+            return places, np.array([height for height, _ in fits])
+    return points, plain
+
+
+def _parabola(response: Floats, place: int, half: int) -> tuple[float, float]:
+    """Height at `place` of the parabola through the samples around it, and the standard deviation of what it leaves."""
+    first, last = max(0, place - half), min(response.size, place + half + 1)
+    x = (np.arange(first, last) - place) / half
+    columns = np.stack((np.ones(x.size), x, x * x), axis=1)
+    y = response[first:last]
+    fit = np.linalg.lstsq(columns, y, rcond=None)[0]
+    left = y - columns @ fit
+    return float(fit[0]), math.sqrt(float(left @ left) / max(1, x.size - 3))

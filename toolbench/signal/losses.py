@@ -55,10 +55,7 @@ def find_loss(time_s: Floats, response: Floats, *, rise: float, duration_s: floa
         after = blocks[low : low + lasting]
         # A dropout comes back: then the blocks that follow stand at the old level again.
         follow = blocks[index + ahead : index + ahead + lasting]
-        if (
-            float(np.median(follow)) < before - 0.5 * LOST_SHARE * rise
-            and float(after.min()) < before - LOST_SHARE * rise
-        ):
+        if float(follow.max()) < before - 0.5 * LOST_SHARE * rise and float(after.min()) < before - LOST_SHARE * rise:
             steepest = index + int(np.argmax(blocks[index : index + ahead] - blocks[index + 1 : index + ahead + 1]))
             return Loss(float(time_s[first]) + (steepest + 1) * width * interval_s, before, float(after.min()))
     return None
