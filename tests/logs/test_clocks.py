@@ -204,9 +204,15 @@ def test_repeated_hour_that_nothing_settles(write):
         read_log(write(stamped(far)), logger=timed(column="Time", zone="Europe/Berlin"))
 
 
-def test_clock_glued_to_a_value_is_refused(write):
-    with pytest.raises(RecordingError, match="parted by a blank only"):
-        read_log(write("Time Value,B [V]\n10:15:03 0.123,4\n10:15:04 0.124,5\n"))
+@pytest.mark.parametrize("between", [" ", " -> "])
+def test_clock_glued_to_the_first_value_is_parted(write, between):
+    text = f"A [V],B [V]\n10:15:03.250{between}0.123,4\n10:15:03.500{between}-1.5e-3,5\n"
+    log = read_log(write(text))
+    assert log.data.index.tolist() == [0, 0.25]
+    assert log.data["A"].tolist() == [0.123, -0.0015]
+    assert log.data["B"].tolist() == [4, 5]
+    assert log.units["A"] == "V"
+    assert "clock-parted" in codes(log)
 
 
 def test_decimal_epoch_keeps_its_printed_digits(write):

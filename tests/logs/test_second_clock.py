@@ -100,3 +100,26 @@ def test_rate_in_the_preamble(write, preamble, rate):
     log = read_log(write(preamble + "index,V [V]\n" + "".join(f"{n},{n}.5\n" for n in range(5))))
     assert log.time.rate_hz == pytest.approx(rate, rel=1e-12)
     assert log.time.unit == "samples"
+
+
+@pytest.mark.parametrize("name", ["Milliseconds", "elapsed ms", "timeMs", "millis()", "Time.ms"])
+def test_unit_that_the_name_ends_in(write, name):
+    log = read_log(write(f"{name},V [V]\n0,1\n250,2\n500,3\n"))
+    assert log.data.index.tolist() == [0, 0.25, 0.5]
+    assert list(log.data.columns) == ["V"]
+    assert log.time.unit == "ms"
+
+
+@pytest.mark.parametrize("line", ["Time unit: ms", "Horizontal Units,ms", "Zeiteinheit = ms", "# X Unit\tms"])
+def test_unit_in_the_preamble(write, line):
+    log = read_log(write(f"{line}\nTime,V [V]\n0,1\n250,2\n500,3\n"))
+    assert log.data.index.tolist() == [0, 0.25, 0.5]
+    assert found(log, "unit-from-preamble").line == 1
+
+
+def test_start_and_increment_in_extra_cells_of_the_names(write):
+    rows = "".join(f"{n},{n}.5,,\n" for n in (0, 1, 2, 5, 6))
+    log = read_log(write("X,CH1,Start,Increment\nSequence,Volt,-1.2e-03,2.0e-06\n" + rows))
+    assert log.time.rate_hz == pytest.approx(5e5, rel=1e-12)
+    assert log.data.index.tolist() == pytest.approx([0, 2e-6, 4e-6, 10e-6, 12e-6], rel=1e-12)  # two samples are missing
+    assert [line for line, _ in log.time.gaps] == [6]

@@ -18,6 +18,7 @@ from toolbench.errors import RecordingError
 from toolbench.files import digest
 from toolbench.logs.cells import split_line
 from toolbench.logs.encoding import Encoding
+from toolbench.logs.glued_clock import Glued, columns_to_read
 from toolbench.logs.kinds import suffix_differs
 from toolbench.logs.layout import Layout
 from toolbench.logs.log import Log, Thinned
@@ -58,6 +59,7 @@ class Found:
     wanted: Sequence[Column]
     overrides: DialectOverrides
     stated: TimeColumn
+    parted: Glued | None = None
 
 
 def read_in_blocks(found: Found, columns: Sequence[str] | None, *, budget: int | None, with_digest: bool) -> Log:
@@ -97,6 +99,7 @@ def read_in_blocks(found: Found, columns: Sequence[str] | None, *, budget: int |
         findings=(
             *suffix_differs(found.source.path),
             *of_dialect(found.encoding, found.layout, found.every, name),
+            *([found.parted.finding(name, found.layout.first_data_line)] if found.parted else []),
             *clock.findings,
             *reader.odd.of_clock,
             *of_rows(table, clock, name),
@@ -118,7 +121,7 @@ class _Reader:
         self.columns = columns
         self.budget = budget
         self.wanted = found.wanted
-        self.parsed = [*found.wanted, *(column for column in found.clock.needed if column not in found.wanted)]
+        self.parsed = columns_to_read(found.wanted, found.clock, found.parted)
         self.timing: Timing
         self.collected = Collected()
         self.odd = Oddities(found.layout.first_data_line)
@@ -142,6 +145,8 @@ class _Reader:
         _move(table, piece.first_line - 1)
         refuse_lost_points(piece, encoding, layout, table, columns)
         self.odd.note_ends(table, self.parsed, self.collected.rows)
+        if found.parted:
+            found.parted.part(table)
         seconds = self._begin(table, piece) if first else self._go_on(table)
         self.odd.note_cells(table, self.wanted, mark_missing(table, self.wanted, missing))
         self.odd.note_rows(table, is_last=piece.is_last)

@@ -12,7 +12,7 @@ import numpy as np
 from toolbench.errors import RecordingError
 from toolbench.logs.names import SHORT_UNITS, TIME_UNITS, Column, find_column, is_time_unit
 from toolbench.logs.parts import group_stamps
-from toolbench.logs.rates import differing, stated_rates, stated_span
+from toolbench.logs.rates import differing, stated_rates, stated_span, stated_unit
 from toolbench.logs.source import refusal
 from toolbench.logs.stamps import understand, words
 from toolbench.logs.timesource import Kind, Ratio, TimeSource, label_of, numbers_of
@@ -29,6 +29,7 @@ _INDEX_NAMES = words(
     "index sample samples n no nr # scan scans row point record no. nr. x sequence seq count counter sample_no samplenumber id "
     "pkt packet frame messung punkt probe idx i 番号 no# data_point datapoint"
 )
+_COUNTS = frozenset(["", "sequence", "sample", "samples", "count", "counts", "points", "pts", "#", "rn"])
 _LABVIEW_S = -2_082_844_800  # 1904-01-01 in seconds from 1970
 
 
@@ -62,6 +63,7 @@ def choose_time(columns: Sequence[Column], stated: TimeColumn, preamble: Sequenc
 
 def _candidates(columns: Sequence[Column]) -> Iterator[TimeSource]:
     """Every clock that the file may hold, the likeliest first."""
+    columns = [replace(c, unit=_unit_in_name(c)) if c.kind == "number" and not c.unit else c for c in columns]
     timed = [column for column in columns if column.kind == "number" and is_time_unit(column.unit)]
     groups = list(group_stamps(columns))
     parts = {column.index for group, _ in groups for column in group}
@@ -81,10 +83,22 @@ def _candidates(columns: Sequence[Column]) -> Iterator[TimeSource]:
                 yield packed or TimeSource("unsettled", label_of([column]), "", (column,))
 
 
+def _unit_in_name(column: Column) -> str:
+    """The unit that a name ends in: "Elapsed seconds", "timeMs", "millis()"; a single letter only behind a name of time."""
+    name = re.sub(r"\(\s*\)", "", column.name).strip()
+    spread = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    parts = [word for word in re.split(r"[\s_.\-/]+", spread.casefold()) if word]
+    if not parts or parts[-1] not in TIME_UNITS or not _rises(column):
+        return ""
+    timely = bool(_TIME_NAMES.intersection(parts[:-1]))
+    alone = len(parts) == 1 and len(parts[0]) > 1
+    return parts[-1] if timely or alone else ""
+
+
 def _of_rate(columns: Sequence[Column], rate_hz: float) -> TimeSource:
     """A stated rate; a column that counts samples then tells where samples are missing."""
     for column in columns:
-        if column.kind == "number" and not column.unit and _counts_samples(column):
+        if column.kind == "number" and column.unit.casefold() in _COUNTS and _counts_samples(column):
             return TimeSource("index", f"{column.written} at {rate_hz:g} Hz", "samples", (column,), rate_hz=rate_hz)
     return TimeSource("rate", f"rows at {rate_hz:g} Hz", "samples", rate_hz=rate_hz)
 
@@ -126,6 +140,18 @@ def _of_preamble(columns: Sequence[Column], preamble: Sequence[str], file: str) 
 
 def _with_rate(source: TimeSource, preamble: Sequence[str], columns: Sequence[Column], file: str) -> TimeSource:
     """Add the rate of the preamble as a witness of the unit; refuse where there is no witness at all."""
+    said = stated_unit(preamble)
+    if said is not None:
+        ratio = TIME_UNITS[said[0]]
+        found = Finding(
+            code="unit-from-preamble",
+            severity="note",
+            kind="data",
+            message=f"the unit of {source.label!r} is taken from {said[2]!r}",
+            line=said[1],
+            mend=key_text(source.label, SHORT_UNITS[ratio]),
+        )
+        return replace(source, kind="number", unit=SHORT_UNITS[ratio], ratio=ratio, findings=(*source.findings, found))
     rates = differing(stated_rates(preamble, columns))
     span = stated_span(preamble)
     witnesses = list(source.others)
@@ -176,7 +202,7 @@ def _stated(columns: Sequence[Column], stated: TimeColumn, file: str) -> TimeSou
     if column.kind != "number":
         seen = column.sample[0] if column.sample else ""
         raise refusal(file, f"the time column {label!r} holds no numbers and no stamps, but {seen!r}", key="time")
-    unit = stated.unit or column.unit
+    unit = stated.unit or column.unit or _unit_in_name(column)
     if unit:
         if unit.strip().lower() not in TIME_UNITS:
             raise refusal(

@@ -18,6 +18,7 @@ from toolbench.logs.stamps import (
     Integers,
     Shape,
     empty_fields,
+    laid_out,
     read_fields,
     understand,
     words,
@@ -183,7 +184,9 @@ def fields_of(columns: Sequence[Column], roles: Sequence[str], values: Mapping[i
     return fields
 
 
-def _joined(columns: Sequence[Any]) -> list[str]:
+def _joined(columns: Sequence[Any]) -> Any:
+    if len(columns) == 1 and laid_out(columns[0]) is not None:
+        return columns[0]
     texts = [pd.Series(column).astype("str").fillna("").str.strip().tolist() for column in columns]
     return texts[0] if len(texts) == 1 else [" ".join(cells) for cells in zip(*texts, strict=True)]
 

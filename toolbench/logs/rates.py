@@ -36,6 +36,11 @@ _DURATION = re.compile(
     r"^(?:(?:record\w*|measurement|test|total|log|mess|aufnahme|scan)[\s_-]*)?(?:duration|dauer|length of time|elapsed|dur[ée]e|duraci[óo]n|durata|時間)\b",
     re.IGNORECASE,
 )
+_UNIT = re.compile(
+    r"(?<![^\W\d_])(?:time|zeit|temps|tiempo|x|horizontal|h)[\s_-]*(?:axis|achsen?|base)?[\s_-]*(?:units?|einheit|unité|unidad)[\s\"]*[:=,;\t]?[\s\"]*"
+    r"(?P<unit>[^\W\d_]+)\b",
+    re.IGNORECASE,
+)
 _HERTZ = {
     **dict.fromkeys(("hz", "s/s", "sa/s", "1/s", "/s", "sps", "samples/s", "samples/sec", "samples/second", "sample/s", "s/sec"), 1.0),
     **dict.fromkeys(("khz", "ks/s", "ksa/s", "ksps"), 1e3),
@@ -157,6 +162,17 @@ def _keys(line: str) -> Iterator[tuple[str, str]]:
         rest = text[match.end() :].lstrip(" \"',;\t=:")
         if key and rest:
             yield key, rest
+
+
+def stated_unit(preamble: Sequence[str]) -> tuple[str, int, str] | None:
+    """The unit of time that a line above the rows states ("Time unit: ms"), with its line; None where none or several do."""
+    found: dict[str, tuple[str, int, str]] = {}
+    for number, line in enumerate(preamble, 1):
+        for match in _UNIT.finditer(line):
+            unit = match["unit"].lower()
+            if unit in TIME_UNITS:
+                found.setdefault(unit, (unit, number, line.strip()))
+    return next(iter(found.values())) if len(found) == 1 else None
 
 
 def stated_span(preamble: Sequence[str]) -> tuple[float, str] | None:

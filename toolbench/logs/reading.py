@@ -14,6 +14,7 @@ from toolbench.logs import blocks
 from toolbench.logs.beside import like_clocks, refuse_side_by_side, refuse_unequal_ends
 from toolbench.logs.clock import choose_time
 from toolbench.logs.encoding import Encoding, find_encoding
+from toolbench.logs.glued_clock import columns_to_read, find_glued
 from toolbench.logs.kinds import is_no_text, suffix_differs
 from toolbench.logs.layout import ENOUGH_ROWS, Layout, find_layout, goes_on
 from toolbench.logs.log import Log
@@ -80,10 +81,12 @@ def read_log(
     if found.source.size > blocks.LARGE_BYTES:
         return blocks.read_in_blocks(found, columns, budget=budget, with_digest=with_digest)
     source, encoding, layout, every, clock = found.source, found.encoding, found.layout, found.every, found.clock
-    overrides, stated, wanted = found.overrides, found.stated, found.wanted
-    parsed = [*wanted, *(column for column in clock.needed if column not in wanted)]
+    overrides, stated, wanted, parted = found.overrides, found.stated, found.wanted, found.parted
+    parsed = columns_to_read(wanted, clock, parted)
     table = read_table(source, encoding, layout, parsed, overrides.skip_lines, missing=overrides.missing)
     _refuse_doubtful(source, encoding, layout, table, parsed, stated)
+    if parted:
+        parted.part(table)
     timing = to_seconds(clock, table, file=source.name)
     clock, time_s = timing.source, timing.seconds
     wanted = _wanted(every, columns, clock, source.name)
@@ -93,6 +96,7 @@ def read_log(
     findings = (
         *suffix_differs(source.path),
         *of_dialect(encoding, layout, every, name),
+        *([parted.finding(name, layout.first_data_line)] if parted else []),
         *clock.findings,
         *timing.findings,
         *of_rows(table, clock, name),
@@ -134,7 +138,9 @@ def _found(path: str | os.PathLike[str], logger: Logger | None, columns: Sequenc
     source = open_source(path)
     overrides = logger.dialect if logger else DialectOverrides()
     encoding, layout = look(source, overrides)
-    every = name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples, layout.glued)
+    every, parted = find_glued(
+        name_columns(layout.names, layout.unit_row, layout.kinds, layout.samples, layout.glued), layout.decimal
+    )
     stated = logger.time if logger else TimeColumn()
     _refuse_uncertain(layout, [*(columns or ()), *_stated_names(stated)], source.name)
     if not _stated_names(stated):
@@ -149,6 +155,7 @@ def _found(path: str | os.PathLike[str], logger: Logger | None, columns: Sequenc
         wanted=_wanted(every, columns, clock, source.name),
         overrides=overrides,
         stated=stated,
+        parted=parted,
     )
 
 
@@ -224,7 +231,8 @@ def _wanted(every: Sequence[Column], asked: Sequence[str] | None, clock: TimeSou
     if asked is not None:
         found = {find_column(every, name, file=file, key="channels").index for name in asked}
         return [column for column in every if column.index in found]
-    return [column for column in every if column not in clock.columns and (column.kind != "empty" or column.written)]
+    used = {column.index for column in clock.columns}
+    return [column for column in every if column.index not in used and (column.kind != "empty" or column.written)]
 
 
 def _dialect(encoding: Encoding, layout: Layout, every: Sequence[Column], first: str) -> Dialect:

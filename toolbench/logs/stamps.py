@@ -8,16 +8,18 @@ two things (day or month, decimals or counts) is decided elsewhere, on the whole
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pyarrow as pa
 
 Integers = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
+Bytes = npt.NDArray[np.uint8]
 
 NO_DATE, YEAR_FIRST, YEAR_LAST, DOTTED, SHORT_YEAR, NAMED, DAY_OF_YEAR = range(7)
 ROLES = ("Y", "M", "D", "a", "b", "c", "h", "mi", "s", "f", "zh", "zm", "days")
@@ -176,12 +178,12 @@ def empty_fields(rows: int) -> Fields:
     )
 
 
-def read_fields(cells: Sequence[str], stated: str | None = None) -> Fields:
+def read_fields(cells: Any, stated: str | None = None) -> Fields:
     """The fields of all stamps.
 
     Parameters
     ----------
-    cells : sequence of str
+    cells : sequence or Series of str
         Stamps as written.
     stated : str, optional
         The format, with the codes of strptime; `%L` is a count of milliseconds, where `%f` is a decimal fraction.
@@ -202,8 +204,14 @@ def understand(cell: str, stated: str | None = None) -> Shape | None:
     return _understand(re.sub(r"[0-9]", "0", cell.strip()), stated)
 
 
-def _matrix(cells: Sequence[str]) -> npt.NDArray[np.uint8]:
+def _matrix(cells: Any) -> npt.NDArray[np.uint8]:
     """One row of bytes per cell, filled with zeros to a multiple of eight."""
+    laid = laid_out(cells) if hasattr(cells, "dtype") else None
+    if laid is not None:
+        data, size = laid
+        matrix = np.zeros((len(cells), max(8, -(-min(size, _WIDEST) // 8) * 8)), dtype=np.uint8)
+        matrix[:, : min(size, _WIDEST)] = data.reshape(-1, size)[:, :_WIDEST]
+        return matrix
     joined = "\n".join(cells)
     if joined.count("\n") != len(cells) - 1:
         joined = "\n".join(cell.replace("\n", " ") for cell in cells)
@@ -222,6 +230,22 @@ def _matrix(cells: Sequence[str]) -> npt.NDArray[np.uint8]:
         inside = place < lengths
         matrix[inside, place] = padded[starts[inside] + place]
     return matrix
+
+
+def laid_out(cells: Any) -> tuple[Bytes, int] | None:
+    """The bytes of a column of text end to end and the width of a cell; None where widths differ or a cell is missing."""
+    array = pa.array(cells)
+    if isinstance(array, pa.ChunkedArray):
+        array = array.combine_chunks()
+    if not len(array) or array.null_count or array.type not in (pa.string(), pa.large_string()):
+        return None
+    kind = np.int64 if array.type == pa.large_string() else np.int32
+    _, offsets, data = array.buffers()
+    edges = np.frombuffer(offsets, dtype=kind)[array.offset : array.offset + len(array) + 1]
+    width = int(edges[1] - edges[0])
+    if width == 0 or int(edges[-1] - edges[0]) != width * len(array) or not (np.diff(edges) == width).all():
+        return None
+    return np.frombuffer(data, dtype=np.uint8)[edges[0] : edges[-1]], width
 
 
 def _shapes(matrix: npt.NDArray[np.uint8], stated: str | None) -> Iterator[tuple[Shape | None, npt.NDArray[np.intp]]]:
