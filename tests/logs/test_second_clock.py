@@ -123,3 +123,17 @@ def test_start_and_increment_in_extra_cells_of_the_names(write):
     assert log.time.rate_hz == pytest.approx(5e5, rel=1e-12)
     assert log.data.index.tolist() == pytest.approx([0, 2e-6, 4e-6, 10e-6, 12e-6], rel=1e-12)  # two samples are missing
     assert [line for line, _ in log.time.gaps] == [6]
+
+
+def test_x_values_that_step_by_the_stated_interval_are_the_time(write):
+    rows = "".join(f"{x},{x}\n" for x in ("0.000", "0.001", "0.002", "0.003", "0.005"))
+    log = read_log(write("Delta_X,0.001\nX_Value,Voltage\n" + rows))
+    assert log.data.index.tolist() == pytest.approx([0, 0.001, 0.002, 0.003, 0.005], abs=1e-15)
+    assert list(log.data.columns) == ["Voltage"]
+
+
+def test_column_without_a_name_counts_milliseconds_of_the_clock_before_it(write):
+    rows = "".join(f"13/03/2026,10:15:{3 + n // 4:02d},{n % 4 * 250},{n}.5\n" for n in range(9))
+    log = read_log(write("Date,Time,,F [N]\n" + rows))
+    assert log.data.index.tolist() == [0.25 * n for n in range(9)]
+    assert list(log.data.columns) == ["F"]

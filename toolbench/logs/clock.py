@@ -115,6 +115,9 @@ def _of_preamble(columns: Sequence[Column], preamble: Sequence[str], file: str) 
     rates = differing(stated_rates(preamble, columns))
     if len(rates) == 1:
         rate = rates[0]
+        abscissa = _abscissa(columns, rate.rate_hz)
+        if abscissa is not None:
+            return _with_rate(abscissa, preamble, columns, file)
         assumed = " (a number without a unit: hertz for a rate, seconds for an interval)" if rate.by_convention else ""
         found = Finding(
             code="rate-from-preamble",
@@ -136,6 +139,25 @@ def _of_preamble(columns: Sequence[Column], preamble: Sequence[str], file: str) 
         key="time",
         mend='state `time = { column = "...", unit = "s" }`, or `time = { rate = "1 kHz" }` where rows are evenly spaced',
     )
+
+
+def _abscissa(columns: Sequence[Column], rate_hz: float) -> TimeSource | None:
+    """The column of x values whose step is the stated interval in some unit of time, though its name does not say time."""
+    for column in columns[:2]:
+        values = np.asarray(numbers_of(column))
+        if column.kind != "number" or column.unit or len(values) < 3 or _counts_samples(column):
+            continue
+        if not (column.name.casefold().startswith("x") or not column.written):
+            continue
+        steps = np.diff(values)
+        usual = float(np.median(steps))
+        if (
+            usual > 0
+            and (np.abs(steps - usual) <= 0.1 * usual).mean() > 0.7
+            and any(abs(usual * num / den * rate_hz - 1) <= 0.02 for num, den in SHORT_UNITS)
+        ):
+            return TimeSource("unsettled", label_of([column]), "", (column,))
+    return None
 
 
 def _with_rate(source: TimeSource, preamble: Sequence[str], columns: Sequence[Column], file: str) -> TimeSource:

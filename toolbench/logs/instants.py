@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta, timezone, tzinfo
 from typing import Any
@@ -12,35 +11,25 @@ import numpy as np
 import pandas as pd
 
 from toolbench.logs.counts import SECOND_NS, Fractions, find_fractions
-from toolbench.logs.days import DAY_S, Dates, find_dates, orders_text
+from toolbench.logs.days import DAY_S, Dates, find_dates
 from toolbench.logs.source import refusal
+from toolbench.logs.stamp_remarks import (
+    Stamped,
+    clock_codes,
+    formats,
+    note,
+    of_dates,
+    of_fractions,
+    of_shapes,
+    of_turns,
+    two_first,
+)
 from toolbench.logs.stamps import NO_DATE, Fields, Integers, Mask
-from toolbench.logs.turns import HOUR_S, Turned, find_seconds
+from toolbench.logs.turns import find_seconds
 from toolbench.logs.zones import find_zone, to_universal, zone_in_name
 from toolbench.records.findings import Finding
 
 _LIMIT_S = 9_223_372_036
-
-
-@dataclass(frozen=True, slots=True)
-class Stamped:
-    """What the stamps are called and what is stated about them, for decisions and for messages.
-
-    `line` gives the line of a row, `written` the row's stamp as in the file.
-    """
-
-    label: str
-    file: str
-    line: Callable[[int], int]
-    written: Callable[[int], str]
-    format: str | None = None
-    zone: str | None = None
-    column: str | None = None
-
-    @property
-    def key(self) -> str:
-        """The column as it stands in the `time` key."""
-        return self.column or json.dumps(self.label, ensure_ascii=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +86,10 @@ def find_instants(fields: Fields, stamped: Stamped) -> Instants:
     ns, zone, placed = _place(ns, sure, rows, stamped, dated)
     start = _start(int(ns[0]), zone, dated and dates.decided != "ambiguous" and not placed)
     found = (
-        *_of_turns(turned, rows, stamped),
-        *_of_dates(dates, rows, stamped),
-        *_of_fractions(fractions, rows, stamped),
-        *_of_shapes(sure, rows, stamped),
+        *of_turns(turned, rows, stamped),
+        *of_dates(dates, rows, stamped),
+        *of_fractions(fractions, rows, stamped),
+        *of_shapes(sure, rows, stamped),
         *placed,
     )
     return Instants(ns, good, start, found, dated)
@@ -169,8 +158,8 @@ def _refuse_dates(dates: Dates, rows: Integers, stamped: Stamped) -> None:
         )
     if dates.open:
         row = int(rows[0])
-        first, second = _formats(dates.open, stamped.written(row))[:2]
-        a, b = _two_first(stamped.written(row))
+        first, second = formats(dates.open, stamped.written(row))[:2]
+        a, b = two_first(stamped.written(row))
         raise refusal(
             stamped.file,
             f"the stamp {stamped.written(row)!r} can be day {a} of month {b}, or day {b} of month {a} "
@@ -179,35 +168,6 @@ def _refuse_dates(dates: Dates, rows: Integers, stamped: Stamped) -> None:
             key="time",
             mend=f"state `time = {{ column = {stamped.key}, format = {json.dumps(first)} }}`",
         )
-
-
-def _two_first(cell: str) -> tuple[str, str]:
-    import re
-
-    numbers = re.findall(r"\d+", cell)
-    return numbers[0], numbers[1]
-
-
-def _formats(orders: tuple[str, ...], cell: str) -> list[str]:
-    """Formats that a person can state, for a cell whose date may be read in these orders."""
-    import re
-
-    match = re.search(r"(\d{1,2})([-/.\s])\s?(\d{1,2})\2\s?(\d{4}|\d\d)", cell)
-    if not match:
-        return list(orders_text(orders))
-    ahead, behind = cell[: match.start()], cell[match.end() :]
-    year = "%Y" if len(match[4]) == 4 else "%y"
-    return [_clock_codes(ahead) + code.format(match[2], year) + _clock_codes(behind) for code in orders_text(orders)]
-
-
-def _clock_codes(text: str) -> str:
-    """A clock in codes of strptime: "10:15:03.25 PM" becomes "%I:%M:%S.%f %p"."""
-    import re
-
-    half = re.search(r"[AaPp]\s?\.?\s?[Mm]\b\.?|午前|午後|上午|下午|오전|오후", text)
-    text = text[: half.start()] + "%p" + text[half.end() :] if half else text
-    codes = iter(["%I" if half else "%H", "%M", "%S", "%f", "%z"])
-    return re.sub(r"\d+", lambda found: next(codes, found[0]), text)
 
 
 def _two_numbers(stamped: Stamped, row: int) -> Exception:
@@ -221,7 +181,7 @@ def _two_numbers(stamped: Stamped, row: int) -> Exception:
 
 
 def _decimals_or_counts(fractions: Fractions, stamped: Stamped, row: int) -> Exception:
-    form = _clock_codes(stamped.written(row))
+    form = clock_codes(stamped.written(row))
     return refusal(
         stamped.file,
         f"the digits behind the seconds in {stamped.label!r} ({stamped.written(row)!r}) can be decimals, "
@@ -266,7 +226,7 @@ def _place(
     found = []
     if placed.whole_file:
         found.append(
-            _note(
+            note(
                 "hour-comes-twice",
                 f"all stamps lie in an hour that comes twice in zone {stamped.zone!r}: the seconds are the same, the start is not known",
                 stamped,
@@ -286,103 +246,3 @@ def _start(first_ns: int, zone: tzinfo | None, known: bool) -> str:
             named = "UTC"
         stamp = stamp.tz_localize("UTC").tz_convert(named)
     return stamp.isoformat()
-
-
-def _note(code: str, message: str, stamped: Stamped, row: int, *, mend: str = "", severity: Any = "note") -> Finding:
-    return Finding(
-        code=code,
-        severity=severity,
-        kind="data",
-        message=message,
-        mend=mend,
-        line=stamped.line(row),
-    )
-
-
-def _of_turns(turned: Turned, rows: Integers, stamped: Stamped) -> Iterator[Finding]:
-    """Midnight, noon on a dial, or the full hour: said, with the line."""
-    if turned.dial:
-        yield _note(
-            "twelve-hour-dial",
-            f"the clock in {stamped.label!r} goes on with 1 behind 12 and carries no mark of the half day; "
-            "twelve hours are added where it begins anew",
-            stamped,
-            int(rows[0]),
-            severity="doubtful",
-        )
-    if not turned.rows:
-        return
-    lines = ", ".join(str(stamped.line(int(rows[row]))) for row in turned.rows[:8])
-    more = f" and {len(turned.rows) - 8} more" if len(turned.rows) > 8 else ""
-    what = {DAY_S: "one day", HOUR_S: "one hour"}.get(turned.period_s, "twelve hours")
-    code = "midnight-crossed" if turned.period_s == DAY_S else "clock-began-anew"
-    yield _note(
-        code,
-        f"the clock in {stamped.label!r} begins anew at line {lines}{more}; {what} is added each time",
-        stamped,
-        int(rows[turned.rows[0]]),
-    )
-
-
-def _of_dates(dates: Dates, rows: Integers, stamped: Stamped) -> Iterator[Finding]:
-    if not dates.rival:
-        return
-    forms = _formats((dates.order, dates.rival), stamped.written(int(rows[0])))
-    if dates.decided == "ambiguous":
-        message = (
-            f"day and month of {stamped.label!r} are ambiguous ({forms[0]!r} or {forms[1]!r}); "
-            "the seconds are the same either way, the date of the start is left open"
-        )
-        code = "date-ambiguous"
-    else:
-        message = f"{stamped.label!r} is read as {forms[0]!r}: {dates.decided}; {forms[1]!r} would fit the numbers too"
-        code = "date-order-inferred"
-    yield _note(
-        code,
-        message,
-        stamped,
-        int(rows[0]),
-        mend=f"state the `format`: time = {{ column = {stamped.key}, format = {json.dumps(forms[0])} }}",
-    )
-
-
-def _of_fractions(fractions: Fractions, rows: Integers, stamped: Stamped) -> Iterator[Finding]:
-    if fractions.reading != "decimals" and not stamped.format:
-        yield _note(
-            "fraction-is-count",
-            f"the digits behind the seconds in {stamped.label!r} ({stamped.written(int(rows[0]))!r}) are a count of "
-            f"{fractions.reading}, not decimals: only so does the time rise evenly",
-            stamped,
-            int(rows[0]),
-        )
-
-
-def _of_shapes(fields: Fields, rows: Integers, stamped: Stamped) -> Iterator[Finding]:
-    """A format that changes on the way, and letters of a zone that are no offset."""
-    known = [number for number in np.unique(fields.shape) if number >= 0 and fields.shapes[number] is not None]
-    manners = {number: fields.shapes[number].manner for number in known}
-    if len(set(manners.values())) > 1:
-        kinds = {manner: place for place, manner in enumerate(dict.fromkeys(manners.values()))}
-        lookup = np.zeros(len(fields.shapes) + 1, dtype=np.int64)
-        for number, manner in manners.items():
-            lookup[number] = kinds[manner]
-        turns = np.flatnonzero(np.diff(lookup[fields.shape])) + 1
-        first = int(rows[int(turns[0])])
-        yield _note(
-            "time-format-changes",
-            f"the stamps in {stamped.label!r} change their format {len(turns)} times, first from "
-            f"{stamped.written(int(rows[int(turns[0]) - 1]))!r} to {stamped.written(first)!r}; each is read by its own",
-            stamped,
-            first,
-            mend="files may have been joined: look at the time around that line",
-            severity="doubtful",
-        )
-    names = sorted({s.zone for number in known if (s := fields.shapes[number]) and s.zone and s.zone != "UTC"})
-    if names and not stamped.zone:
-        yield _note(
-            "zone-as-written",
-            f"the stamps in {stamped.label!r} carry {names[0]!r}, letters that name no offset for sure; the start is given without one",
-            stamped,
-            int(rows[0]),
-            mend=f'state `time = {{ column = {stamped.key}, zone = "Europe/Berlin" }}`, with the true zone',
-        )

@@ -10,10 +10,11 @@ import pandas as pd
 
 from toolbench.logs.counts import SECOND_NS
 from toolbench.logs.fast_stamps import iso_nanoseconds
-from toolbench.logs.instants import Stamped, find_instants
+from toolbench.logs.instants import find_instants
 from toolbench.logs.names import Column
 from toolbench.logs.parts import fields_of
 from toolbench.logs.source import refusal
+from toolbench.logs.stamp_remarks import Stamped
 from toolbench.logs.stamps import Mask
 from toolbench.logs.table import Table
 from toolbench.logs.timesource import TimeSource

@@ -62,6 +62,23 @@ def _is_below_second(column: Column) -> bool:
     )
 
 
+def _counts_within(group: Sequence[Column], column: Column) -> bool:
+    """Whether a column without a telling name counts milliseconds: it rises among equal stamps and falls where they change."""
+    values = numbers_of(column)
+    cells = list(zip(*(member.sample for member in group), strict=False))
+    if column.unit or len(values) != len(column.sample) or len(cells) != len(values):
+        return False
+    if not all(value == int(value) and 0 <= value < 1000 for value in values):
+        return False
+    pairs = [
+        (one == other, after - before)
+        for (one, other), (before, after) in zip(pairwise(cells), pairwise(values), strict=True)
+    ]
+    rises = [step > 0 for same, step in pairs if same]
+    falls = [step < 0 for same, step in pairs if not same]
+    return len(rises) >= 1 and all(rises) and len(falls) >= 1 and all(falls)
+
+
 def group_stamps(columns: Sequence[Column]) -> Iterator[tuple[tuple[Column, ...], tuple[str, ...]]]:
     """Clocks of one to six columns, as columns and their roles, in file order."""
     taken: set[int] = set()
@@ -84,7 +101,12 @@ def group_stamps(columns: Sequence[Column]) -> Iterator[tuple[tuple[Column, ...]
             roles.append("stamp")
             following = next((c for c in columns if c.index == last + 2), None)
         no_fraction = all((s := shapes.get(member.index)) is None or "f" not in s.spans for member in group)
-        if following is not None and following.kind == "number" and no_fraction and _is_below_second(following):
+        if (
+            following is not None
+            and following.kind == "number"
+            and no_fraction
+            and (_is_below_second(following) or _counts_within(group, following))
+        ):
             group.append(following)
             roles.append("below")
         taken.update(member.index for member in group)

@@ -210,7 +210,8 @@ def _stamp_in(text: str) -> str:
 def _between(start: str, end: str) -> float:
     """Seconds from one stamp to another written alike, 0 where that is not known."""
     from toolbench.errors import RecordingError
-    from toolbench.logs.instants import Stamped, find_instants
+    from toolbench.logs.instants import find_instants
+    from toolbench.logs.stamp_remarks import Stamped
     from toolbench.logs.stamps import read_fields
 
     cells = [start, end]
