@@ -63,7 +63,7 @@ def refuse_rows_across(rows: Sequence[Row], lines: Sequence[str], has_names: boo
     width = min(len(row.cells) for row in rows)
     named = {row.cells[0] for row in rows if row.kinds[0] == "text" and "text" not in row.kinds[1:]}
     headed = len(named) == len(rows) and width > 2 * len(rows) and width > 10 and filled <= 2 * len(rows) + 20
-    if not has_names and (headed or (width >= _ACROSS and filled * 10 <= width)):
+    if not has_names and (headed or (width >= _ACROSS and filled * 10 <= width and 2 * len(rows) >= filled)):
         raise refusal(
             file,
             f"holds {len(rows)} rows of {width} cells: its samples seem to run across, one channel in each line (transposed)",

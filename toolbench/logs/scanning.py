@@ -14,6 +14,7 @@ from toolbench.records.settings import DialectOverrides
 
 DELIMITERS = (";", "\t", ",", "|", " ")
 SAMPLE = 60
+_MOST_CELLS = 100
 _LOOKED_AT = 60  # last lines of the head that show which delimiters come into question
 _KINDS: dict[str, Kind] = {
     "i": "number", "p": "number", "c": "number", "k": "number", "K": "number", "u": "number", "s": "stamp", "e": "empty", "t": "text",
@@ -158,7 +159,9 @@ def _refused_change(
     """The refusal where rows of another width stand right above: the table changes in the middle of the file."""
     place = stretches.index(chosen)
     above = stretches[place - 1] if place else []
-    if len(above) < 3 or any(line.strip(" \0") for line in lines[above[-1].line : chosen[0].line - 1]):
+    if min(len(above), len(chosen)) < 3 or any(
+        line.strip(" \0") for line in lines[above[-1].line : chosen[0].line - 1]
+    ):
         return None
     last, first = above[-1], chosen[0]
     if "text" in last.kinds or last.width < 2 or last.width == first.width or _alike(last, first):
@@ -174,7 +177,8 @@ def _refused_change(
 
 def _weight(rows: Sequence[Row]) -> float:
     """How much a stretch of rows counts. One that begins with another word in every row is a list of settings."""
-    weight = sum(kind != "text" for row in rows for kind in row.kinds)
+    # One line of thousands of cells is no table: it must not outweigh hundreds of rows.
+    weight = sum(min(_MOST_CELLS, len(row.kinds) - row.kinds.count("text")) for row in rows)
     words = {row.cells[0] for row in rows if row.kinds[0] == "text"}
     if len(words) <= 0.9 * len(rows):
         return weight

@@ -252,6 +252,9 @@ def split_all(rows: list[str], layout: Layout, wanted: Sequence[Column]) -> dict
     """Cells of the wanted columns as text."""
     if layout.delimiter == " ":
         split = [row.split() for row in rows]
+    elif not layout.quoted and len(wanted) <= 3:
+        # Each row's cells are let go at once: keeping them all costs more than splitting again for the next column.
+        return {c.index: [_cell(row, layout.delimiter, c.index) for row in rows] for c in wanted}
     elif layout.quoted:
         split = list(csv.reader(io.StringIO("\n".join(rows)), delimiter=layout.delimiter, skipinitialspace=True))
         if len(split) != len(rows):  # a quote left open: take every line on its own
@@ -259,6 +262,11 @@ def split_all(rows: list[str], layout: Layout, wanted: Sequence[Column]) -> dict
     else:
         split = [row.split(layout.delimiter) for row in rows]
     return {c.index: [row[c.index] if c.index < len(row) else "" for row in split] for c in wanted}
+
+
+def _cell(row: str, delimiter: str, index: int) -> str:
+    cells = row.split(delimiter, index + 1)
+    return cells[index] if index < len(cells) else ""
 
 
 def _convert(cells: list[str], column: Column, layout: Layout, table: Table, missing: frozenset[str]) -> Any:
