@@ -257,6 +257,7 @@ def test_an_inferred_season_reads_back(tmp_path: Path) -> None:
             dialect=DialectOverrides(delimiter="\t", decimal=",", skip_lines=(2,)),
         ),
         "fast": Logger(id="fast", time=TimeColumn(rate_hz=1000.0)),
+        "slow": Logger(id="slow", time=TimeColumn(column=("Date", "Time", "ms"), zone="Europe/Berlin", spread=True)),
     }
     runs = [
         RunEntry(
