@@ -143,9 +143,8 @@ def _falls(
     time_s: Floats, values: Floats, response: str, unit: str, rest: float, rise: float, interval_s: float
 ) -> list[Finding]:
     """Falls to rest or to zero and back, each within one sample, of two samples and more."""
-    low = (np.abs(values - rest) < FALLEN_SHARE * rise) | (values == 0.0)
-    if not low[1:-1].any():
-        return []
+    # One pass: from a rest below zero a fall to zero is one too.
+    low = values <= max(rest + FALLEN_SHARE * rise, 0.0)
     begins, lengths = stretches(low)
     ends = begins + lengths
     inner = (begins > 0) & (ends < values.size)
@@ -213,7 +212,10 @@ def _clipped(time_s: Floats, values: Floats, response: str, unit: str) -> list[F
     if np.count_nonzero(at_top) >= FEWEST_IN_PILE and _piles_up(values, top):
         return [_clipping(f"{response} meets its highest value, {top:.4g} {unit}, {np.count_nonzero(at_top)} times and hardly"
                           f" the values below it, from {time_s[first]:.2f} s after the onset on: clipped.")]  # fmt: skip
-    begins, lengths = stretches(np.abs(values - top) <= TOP_BAND * scatter)
+    near = values >= top - TOP_BAND * scatter
+    if np.count_nonzero(near) < FEWEST_IN_BAND:
+        return []
+    begins, lengths = stretches(near & (values <= top + TOP_BAND * scatter))
     if lengths.size and int(lengths.max()) >= FEWEST_IN_BAND:
         at = int(begins[np.argmax(lengths)])
         return [_clipping(f"{response} stays within {TOP_BAND * scatter:.2g} {unit} of its highest value, {top:.4g} {unit}, for"

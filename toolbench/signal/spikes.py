@@ -35,6 +35,8 @@ def find_spikes(values: Floats, *, rise: float) -> tuple[np.ndarray, Floats]:
     away = without_spikes(values)
     np.subtract(values, away, out=away)
     limit = max(SPIKE_SHARE * rise, NOISES * noise(values))
+    if away.max() <= limit and away.min() >= -limit:
+        return np.empty(0, dtype=np.intp), away[:0]
     places = np.flatnonzero((away > limit) | (away < -limit))
     return places, away[places]
 

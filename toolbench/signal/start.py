@@ -244,6 +244,9 @@ def _lasting(mask: np.ndarray, interval: float, begin: int) -> int | None:
     horizon = max(width, 3 * gap)
     while begin < mask.size:
         begin += int(np.argmax(mask[begin:]))
+        ahead = mask[begin : begin + width]
+        if mask[begin] and np.count_nonzero(ahead) >= 0.5 * ahead.size:
+            return begin
         # Most often it is the first rise: a part is looked at, with the span that follows it, before the rest of the record.
         part = mask[begin : begin + 5 * horizon]
         known = part.size if begin + part.size == mask.size else part.size - horizon
