@@ -17,7 +17,7 @@ from toolbench.cli.wrapping import told
 @json_option
 @debug_option
 def cache(clear: bool, as_json: bool) -> int:
-    """Where reduced recordings are kept between calls, and how much; it is safe to remove at any time."""
+    """Where reduced recordings are kept between calls, and how much; it may be removed at any time."""
     from toolbench.logs.store import open_store
 
     store = open_store()
