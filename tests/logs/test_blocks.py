@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from toolbench.errors import RecordingError
-from toolbench.logs import Log, blocks, pieces, read_log
+from toolbench.logs import Log, blocks, describe, pieces, read_log
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.pieces import count_lines, read_pieces
 from toolbench.logs.source import open_source
@@ -213,6 +213,19 @@ def test_a_budget_is_kept_and_told(tmp_path: Path, monkeypatch: pytest.MonkeyPat
         assert log.data[column].mean() == pytest.approx(whole.data[column].mean(), rel=1e-3)
     assert log.time == whole.time  # of the rows, not of the groups
     assert np.all(np.diff(log.data.index) > 0)
+
+
+def test_what_inspect_tells_of_averages_is_told_of_the_rows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write(tmp_path / "a.csv", "spoilt")
+    whole = describe(read_log(path))
+    in_pieces(monkeypatch, 20_000)
+    log = read_log(path, budget=20_000)
+    assert log.thinned is not None
+    told = describe(log)
+    for fact in ("rows", "duration_s", "columns", "dialect", "digest"):
+        assert told[fact] == whole[fact], fact
+    (more,) = [finding for finding in told["findings"] if finding not in whole["findings"]]
+    assert more["code"] == "rows-averaged"
 
 
 def test_a_budget_that_holds_everything_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 MOST_PLOT = 64
 LEAST_PLOT = 16
 AXIS_ROOM = 14
+INSPECTED_BYTES = 150_000_000
+"""Most that the values of a large file may take; it is averaged to that."""
 
 
 @click.command()
@@ -35,7 +37,7 @@ def inspect(file: Path, response: str | None, group: str | None, as_json: bool) 
     from toolbench import logs
 
     try:
-        log = logs.read_log(file, group=group)
+        log = logs.read_log(file, group=group, budget=INSPECTED_BYTES)
     except RecordingError as error:
         return _refused(file, error, as_json)
     column, candidates = logs.find_response(log)

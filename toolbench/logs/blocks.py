@@ -23,7 +23,7 @@ from toolbench.logs.kinds import suffix_differs
 from toolbench.logs.layout import Layout
 from toolbench.logs.log import Log, Thinned
 from toolbench.logs.names import Column
-from toolbench.logs.noticed import of_cells, of_dialect, of_rows
+from toolbench.logs.noticed import note, of_cells, of_dialect, of_rows
 from toolbench.logs.oddities import Oddities
 from toolbench.logs.pieces import Piece, read_pieces
 from toolbench.logs.points import refuse_lost_points
@@ -89,6 +89,13 @@ def read_in_blocks(found: Found, columns: Sequence[str] | None, *, budget: int |
         made.index = time
         return made
 
+    thinned = None
+    if every > 1:
+        missing = {c.name: reader.odd.empty.get(c.index, 0) for c in reader.wanted}
+        last_s = reader.odd.last_s or 0.0
+        thinned = Thinned(every=every, rows=rows, low=frame(low), high=frame(high), missing=missing, last_s=last_s)
+        message = f"the file is too large to be held whole: of {rows} rows every {every} neighbours are averaged"
+        odd = (*odd, note("rows-averaged", message, name))
     table, clock = reader.odd.table_of(values), reader.timing.source
     return Log(
         data=frame(values),
@@ -109,7 +116,7 @@ def read_in_blocks(found: Found, columns: Sequence[str] | None, *, budget: int |
         ),
         digest=known,
         source=found.source.name,
-        thinned=Thinned(every=every, rows=rows, low=frame(low), high=frame(high)) if every > 1 else None,
+        thinned=thinned,
     )
 
 

@@ -65,17 +65,31 @@ def describe(log: Log) -> dict[str, Any]:
                 "highest": float(finite.max()) if len(finite) else None,
                 "missing": int(len(values) - len(finite)) if number else 0,
             }
+            | _of_rows(log, name)
         )
     dialect = _dialect(log) | {"extra": dict(log.dialect.extra), "container": log.dialect.container}
     return {
         "source": log.source,
         "digest": log.digest,
-        "rows": len(log.data),
-        "duration_s": float(log.data.index[-1]) if len(log.data) else None,
+        "rows": log.thinned.rows if log.thinned else len(log.data),
+        "duration_s": log.thinned.last_s if log.thinned else float(log.data.index[-1]) if len(log.data) else None,
         "dialect": _plain(dialect),
         "time": _plain(asdict(log.time)),
         "columns": columns,
         "findings": [_plain(asdict(finding)) for finding in log.findings],
+    }
+
+
+def _of_rows(log: Log, name: str) -> dict[str, Any]:
+    """What a column of an averaged recording holds row by row."""
+    if log.thinned is None or name not in log.thinned.low:
+        return {}
+    low, high = float(log.thinned.low[name].min()), float(log.thinned.high[name].max())
+    known = math.isfinite(low)
+    return {
+        "lowest": low if known else None,
+        "highest": high if known else None,
+        "missing": log.thinned.missing[name],
     }
 
 

@@ -16,13 +16,16 @@ from toolbench.records.runs import Dialect, TimeBase
 class Thinned:
     """How a large recording was averaged: groups of `every` neighbours out of `rows` rows; their lowest and highest values.
 
-    `low` and `high` have the index of the data and its columns of numbers.
+    `low` and `high` have the index of the data and its columns of numbers; `missing` counts the rows without a value in each.
+    The last row stands at `last_s` [s].
     """
 
     every: int
     rows: int
     low: pd.DataFrame
     high: pd.DataFrame
+    missing: Mapping[str, int]
+    last_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)

@@ -37,6 +37,8 @@ class Oddities:
     _table: Table = field(default_factory=lambda: Table({}, 0, 1))
     _missing: dict[int, tuple[int, int]] = field(default_factory=dict)
     """Count and first line of the cells without a value, by column."""
+    empty: dict[int, int] = field(default_factory=dict)
+    """Cells that are nan for whatever reason, by column."""
     _rest: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Lowest and highest of the values that are none of the sentinels, by column."""
     _ends: dict[int, int] = field(default_factory=dict)
@@ -47,7 +49,7 @@ class Oddities:
     _back: list[int] = field(default_factory=list)
     _smallest: float = np.inf
     _largest: float = -np.inf
-    _last_s: float | None = None
+    last_s: float | None = None
     _again: dict[str, int] = field(default_factory=dict)
     _overflow: bool = False
 
@@ -83,6 +85,7 @@ class Oddities:
         if values.dtype.kind != "f" or index in table.extremes:
             return
         missing = np.flatnonzero(np.isnan(values))
+        self.empty[index] = self.empty.get(index, 0) + len(missing)
         told = {line for line, _ in table.unreadable.get(index, ())}
         told.update(line for marked in found.marked if marked.column.index == index for line in marked.lines)
         if len(missing) > len(told):
@@ -101,8 +104,8 @@ class Oddities:
         """Steps of the time that are none, back, or long."""
         if not len(seconds):
             return
-        steps = np.diff(seconds) if self._last_s is None else np.diff(seconds, prepend=self._last_s)
-        self._last_s = float(seconds[-1])
+        steps = np.diff(seconds) if self.last_s is None else np.diff(seconds, prepend=self.last_s)
+        self.last_s = float(seconds[-1])
         if not len(steps):
             return
         ahead = table.rows - len(steps)
@@ -167,8 +170,8 @@ class Oddities:
     def judge_time(self, rows: int, file: str) -> tuple[TimeBase, tuple[Finding, ...]]:
         """The time base over all pieces, and what is odd about it."""
         interval = self.base.median_interval_s
-        if self._smallest > 0 and self._largest - self._smallest <= 0.02 * self._smallest and self._last_s is not None:
-            interval = self._last_s / (rows - 1)
+        if self._smallest > 0 and self._largest - self._smallest <= 0.02 * self._smallest and self.last_s is not None:
+            interval = self.last_s / (rows - 1)
         base = replace(
             self.base,
             median_interval_s=interval,
