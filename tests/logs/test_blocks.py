@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from toolbench.errors import RecordingError
-from toolbench.logs import Log, blocks, describe, pieces, read_log
+from toolbench.logs import Log, blocks, columnar, describe, doors, pieces, read_log
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.pieces import count_lines, read_pieces
 from toolbench.logs.source import open_source
@@ -328,4 +328,32 @@ def test_a_line_without_end_is_refused(tmp_path: Path, monkeypatch: pytest.Monke
     path.write_bytes("\n".join(plain(200)).encode() + b"\n" + b"1," * 40_000)
     in_pieces(monkeypatch, 4000)
     with pytest.raises(RecordingError, match="no row"):
+        read_log(path)
+
+
+# ---- other doors, which are held whole
+
+
+def parquet(folder: Path) -> Path:
+    pd.DataFrame({"t [s]": np.arange(1000) / 100, "Torque [N*m]": np.zeros(1000)}).to_parquet(folder / "a.parquet")
+    return folder / "a.parquet"
+
+
+def test_a_large_file_that_is_no_text_is_refused_with_a_way_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = parquet(tmp_path)
+    assert len(read_log(path).data) == 1000
+    monkeypatch.setattr(doors, "WHOLE_BYTES", 1000)
+    with pytest.raises(RecordingError, match="are read at once") as caught:
+        read_log(path)
+    assert "as CSV" in str(caught.value)
+
+
+def test_a_small_file_that_holds_a_large_table_is_refused_before_it_is_unpacked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = parquet(tmp_path)
+    monkeypatch.setattr(columnar, "TABLE_BYTES", 15_999)  # by hand: 1000 rows of 2 columns of 8 bytes, less one
+    with pytest.raises(RecordingError, match="1000 rows of 2 columns"):
         read_log(path)

@@ -18,14 +18,25 @@ _UNNAMED = "__index_level_"
 _QUIET = ("pandas", "ARROW:schema")
 
 
+TABLE_BYTES = 4_000_000_000
+"""A table that needs more memory than this is refused."""
+
+
 def parquet_parts(path: Path) -> tuple[Part, ...]:
     """The one table of a Parquet file. Raises RecordingError where it cannot be opened."""
     file = str(path)
     pq = _arrow("pyarrow.parquet", file)
     try:
-        schema = pq.read_schema(path)
+        said = pq.read_metadata(path)
+        schema, cells = said.schema.to_arrow_schema(), said.num_rows * said.num_columns
     except Exception as error:  # noqa: BLE001  (pyarrow's errors share no base but Exception)
         raise unreadable(file, "Parquet", error) from None
+    if 8 * cells > TABLE_BYTES:  # a file may be a thousandth of what it holds
+        raise refusal(
+            file,
+            f"holds {said.num_rows} rows of {said.num_columns} columns, a table of {8 * cells / 1e9:.1f} GB",
+            mend="write the columns that are needed to a file of their own",
+        )
 
     def load() -> Recorded:
         try:

@@ -59,6 +59,8 @@ def through_door(
         raise refusal(f"a {kind}", "is no recording", mend="give the path of a file, or a DataFrame of pandas")
     where = Path(path)
     container = find_container(where)
+    if container is not None:
+        _refuse_beyond(where, container.name, where.stat().st_size)
     parts = container.parts(where) if container else ()
     if container is None or not (parts or container.suffixes in _OWN):
         return None
@@ -68,6 +70,19 @@ def through_door(
     log = _read(parts, source.name, source, logger, columns, group, with_digest=with_digest)
     odd = suffix_differs(where, log.dialect.container, container.suffixes)
     return replace(log, findings=(*odd, *log.findings)) if odd else log
+
+
+WHOLE_BYTES = 2_000_000_000
+"""A file that is no text is held whole while it is read; a larger one is refused."""
+
+
+def _refuse_beyond(where: Path, name: str, size: int) -> None:
+    if size > WHOLE_BYTES:
+        raise refusal(
+            str(where),
+            f"holds {size / 1e9:.1f} GB of {name}, and at most {WHOLE_BYTES / 1e9:.0f} GB are read at once",
+            mend="export the part that is needed, or the recording as CSV, which is read piece by piece",
+        )
 
 
 _OWN = {container.suffixes for container in OWN_SUFFIXES.values()}

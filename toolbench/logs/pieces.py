@@ -12,7 +12,7 @@ from typing import BinaryIO
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.source import HEAD_SIZES, TAIL_SIZE, Source, refusal
 
-PIECE_BYTES = 16_000_000
+PIECE_BYTES = 10_000_000
 """About the size of a piece; the careful way of reading takes some ten times as much while it looks at one."""
 
 _LONGEST_LINE = 4
