@@ -279,7 +279,7 @@ def _rows(sheet: Sheet, kinds: frozenset[str], columns: list[Column], pen: Pen, 
         cells = [c.cells[row] for c in columns]
         last = row == n - 1
         if row == special and "names repeated on the way" in kinds:
-            line = sheet.add(pen.line([c.header for c in columns], names=True))
+            line = sheet.add(sheet.lines[(sheet.header_line or 1) - 1])
             sheet.must.append(Must("dropped|repeated|names", line=line))
             sheet.allowed.append("dropped|repeated")
         if row in (special, special + 2) and "blank lines between" in kinds:
@@ -300,8 +300,8 @@ def _rows(sheet: Sheet, kinds: frozenset[str], columns: list[Column], pen: Pen, 
 
 
 def _below(sheet: Sheet, kinds: frozenset[str], columns: list[Column], pen: Pen) -> None:
-    # A small table as wide as the one above would be more rows of it.
-    more = ["x"] if len(columns) == 2 else []
+    # A small table as wide as the one above, or as its rows with a trailing delimiter, would be more rows of it.
+    more = ["x", "x"] if len(columns) == 2 else []
     lines = {
         "end marker": ["*** end of record ***"],
         "small table behind": ["", pen.line(["Peak", "203.5", *more]), pen.line(["Mean", "101.25", *more])],

@@ -231,3 +231,12 @@ def test_equal_stamps_are_spread_only_when_asked(write):
     assert spread.data.index.tolist() == [0.25 * n for n in range(13)]
     assert "time-spread" in codes(spread)
     assert spread.time.spread
+
+
+@pytest.mark.parametrize("lost", ["", "?", "timestamp,F [N]"])
+def test_an_epoch_in_nanoseconds_keeps_its_last_digit_beside_a_row_that_is_lost(write, lost):
+    first = 1772359200000000001
+    rows = [f"{first + n},{n}.5" for n in range(9)]
+    rows[4] = lost if "," in lost else f"{lost},4.5"
+    log = read_log(write("timestamp,F [N]\n" + "\n".join(rows) + "\n"))
+    assert log.data.index.tolist() == [n / 10**9 for n in range(9) if n != 4]

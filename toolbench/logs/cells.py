@@ -47,9 +47,10 @@ MISSING_SPELLINGS = sorted(
     | {"NaN", "-NaN", "+NaN", "#N/A N/A", "<No Data>", "-1.#IND", "1.#QNAN", "NoData", "No Data", "No Value"}
 )
 _EXPONENT = r"(?:[eE][+-]?\d{1,3})?"
+# No two parts of a pattern may both match the same digits: a cell of 80,000 of them would take minutes.
 _BODY = {
-    ".": rf"[+-]?(?:\d+\.?\d*|\.\d+){_EXPONENT}",
-    ",": rf"[+-]?(?:\d+,?\d*|,\d+){_EXPONENT}",
+    ".": rf"[+-]?(?:\d+(?:\.\d*)?|\.\d+){_EXPONENT}",
+    ",": rf"[+-]?(?:\d+(?:,\d*)?|,\d+){_EXPONENT}",
 }
 NUMBER = {mark: re.compile(body + r"\Z") for mark, body in _BODY.items()}
 GLUED = {mark: re.compile(f"({body})\\s*([^\\d\\s.,+-].*)\\Z") for mark, body in _BODY.items()}
@@ -72,7 +73,7 @@ _CELL = re.compile(
     re.IGNORECASE,
 )
 _WITH_UNIT = re.compile(
-    r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d{1,3})?\s*(?P<unit>[^\d\s.,+:/-][^\s,;]{0,7}(?: [CFK])?)\Z"
+    r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?\s*(?P<unit>[^\d\s.,+:/-][^\s,;]{0,7}(?: [CFK])?)\Z"
 )
 
 

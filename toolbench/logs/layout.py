@@ -294,7 +294,7 @@ def _is_wrapped(lines: Sequence[str]) -> bool:
     whole = all(
         len(line) > 2 and line[0] == line[-1] == '"' and '"' not in line[1:-1].replace('""', "") for line in filled
     )
-    return len(filled) > 1 and whole and 2 * sum(any(mark in line for mark in ",;\t") for line in filled) > len(filled)
+    return len(filled) > 1 and whole and 2 * sum(any(mark in line for mark in ",;|\t") for line in filled) > len(filled)
 
 
 def _refuse_thousands(layout: Layout, file: str) -> None:

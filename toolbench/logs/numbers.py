@@ -91,6 +91,14 @@ def _whole_numbers(cells: Sequence[str]) -> npt.NDArray[np.int64] | None:
         return None
 
 
+def whole_beyond_floats(cells: Sequence[str], values: npt.NDArray[np.float64]) -> npt.NDArray[np.int64] | None:
+    """Whole numbers that a float would round, where only some cells hold none (0 there); None where no number is that long."""
+    finite = np.isfinite(values)
+    if not finite.any() or float(np.abs(values[finite]).max()) <= 2.0**53:
+        return None
+    return _whole_numbers([cell if good else "0" for cell, good in zip(cells, finite.tolist(), strict=True)])
+
+
 def mostly_numbers(cells: Sequence[str]) -> bool:
     """Whether more than half of the filled cells of a whole column are numbers; a sample of a long one decides."""
     step = max(1, len(cells) // _ENOUGH)

@@ -52,7 +52,7 @@ def read_clock(source: TimeSource, table: Table, *, file: str) -> Clock:
         return Clock(np.empty(0), np.zeros(table.rows, dtype=np.bool_))
     good = np.isfinite(values) if values.dtype.kind == "f" else np.ones(table.rows, dtype=np.bool_)
     if not good.all():
-        values = values[good]
+        values = table.whole.get(source.column.index, values)[good]
     if not len(values):
         return Clock(np.empty(0), good)
     first = values[0]

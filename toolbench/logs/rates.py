@@ -142,7 +142,7 @@ def _pairs(preamble: Sequence[str], columns: Sequence[Column]) -> Iterator[tuple
 
 def _stacked(number: int, above: str, below: str) -> Iterator[tuple[int | None, str, str, str, str]]:
     """Names in one line, their numbers in the line below, at the same place."""
-    for delimiter in (",", ";", "\t"):
+    for delimiter in (",", ";", "\t", "|"):
         keys, values = above.split(delimiter), below.split(delimiter)
         if len(keys) < 2 or len(values) < 2:
             continue
@@ -156,10 +156,10 @@ def _stacked(number: int, above: str, below: str) -> Iterator[tuple[int | None, 
 
 def _keys(line: str) -> Iterator[tuple[str, str]]:
     """Every way to part a line into a key and what follows it."""
-    text = line.strip().lstrip("#%;/*! ").strip()
-    for match in re.finditer(r"[:=,;\t]+|\s(?=[+-]?[\d.])", text):
-        key = re.split(r"[,;\t]", text[: match.start()])[-1].strip(" \"'")
-        rest = text[match.end() :].lstrip(" \"',;\t=:")
+    text = line.strip().lstrip("#%;/*! \"'").strip()
+    for match in re.finditer(r"[:=,;|\t]+|\s(?=[+-]?[\d.])", text):
+        key = re.split(r"[,;|\t]", text[: match.start()])[-1].strip(" \"'")
+        rest = text[match.end() :].lstrip(" \"',;|\t=:")
         if key and rest:
             yield key, rest
 

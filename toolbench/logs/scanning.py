@@ -62,7 +62,8 @@ def find_rows(lines: Sequence[str], overrides: DialectOverrides, file: str) -> t
                 continue  # among words of a sentence a number proves nothing
             for delimiter in delimiters:
                 found = _under(lines, delimiter, share, overrides, file)
-                if found.score > (2 if share < 0.5 else 1) * best.score:
+                alike = found.score == best.score > 0 and found.words < best.words
+                if alike or found.score > (2 if share < 0.5 else 1) * best.score:
                     best = found
             if best.rows:
                 break
@@ -83,6 +84,11 @@ class _Found:
     def score(self) -> int:
         """Cells that are numbers or stamps."""
         return sum(row.weight for row in self.rows)
+
+    @property
+    def words(self) -> int:
+        """Cells that are neither numbers nor stamps nor empty."""
+        return sum(row.kinds.count("text") for row in self.rows)
 
 
 def _under(lines: Sequence[str], delimiter: str, share: float, overrides: DialectOverrides, file: str) -> _Found:
@@ -270,7 +276,9 @@ def _names_between(lines: Sequence[str], first: int, last: int, delimiter: str) 
 
 
 def _names_above(lines: Sequence[str], first: int, rivals: Sequence[str], delimiter: str) -> bool:
-    """Whether names with at least as many units as the rivals' stand right above a row: then the rivals interrupt a table."""
+    """Whether the rivals interrupt a table: they stand above it too, or names with at least as many units stand right above."""
+    if any(split_line(line, delimiter) == rivals for line in lines[: first - 1]):
+        return True
     for line in reversed(lines[: first - 1]):
         cells = split_line(line, delimiter)
         if any(cells) and not _has_number(cells):

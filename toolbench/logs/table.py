@@ -17,7 +17,7 @@ from toolbench.logs.cells import MISSING_SPELLINGS, common_unit, is_stamp, split
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.layout import Layout, unwrapped
 from toolbench.logs.names import Column
-from toolbench.logs.numbers import mostly_numbers, read_numbers
+from toolbench.logs.numbers import mostly_numbers, read_numbers, whole_beyond_floats
 from toolbench.logs.ragged import holds_numbers, shorter, sort_lines
 from toolbench.logs.source import HEAD_SIZES, Source
 
@@ -40,6 +40,8 @@ class Table:
     glued: dict[int, str] = field(default_factory=dict)
     extremes: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Lowest and highest value of columns that hold numbers only."""
+    whole: dict[int, npt.NDArray[np.int64]] = field(default_factory=dict)
+    """Exact whole numbers of a column of floats that lacks some (0 there): an epoch in nanoseconds keeps its last digit."""
 
     def line(self, row: int | np.integer[Any]) -> int:
         """Line of the file in which a row stands."""
@@ -51,6 +53,7 @@ class Table:
         offsets = np.arange(self.rows, dtype=np.int64) if self.kept is None else self.kept
         self.kept = offsets[mask]
         self.columns = {index: values[mask] for index, values in self.columns.items()}
+        self.whole = {index: values[mask] for index, values in self.whole.items()}
         self.rows = len(self.kept)
 
 
@@ -186,7 +189,10 @@ def _plain_column(values: Any, column: Column, layout: Layout, table: Table) -> 
             return None
         table.extremes[column.index] = (float(low), float(high))
         return array
-    return None if np.isinf(array).any() else array
+    size = np.fmax.reduce(np.abs(array))
+    # A missing one makes floats of whole numbers, which rounds those beyond 2^53: these are read cell by cell.
+    rounded = size > 2.0**53 and not any(layout.decimal in cell for cell in column.sample)
+    return None if np.isinf(size) or rounded else array
 
 
 def _read_careful(
@@ -281,6 +287,8 @@ def _convert(cells: list[str], column: Column, layout: Layout, table: Table, mis
         cells = [cell.strip().removesuffix(glued) for cell in cells]
     values, bad = read_numbers(cells, mark, missing=missing, grouped=True)
     table.unreadable[column.index] = bad
+    if values.dtype.kind == "f" and (exact := whole_beyond_floats(cells, values)) is not None:
+        table.whole[column.index] = exact
     return values
 
 
@@ -309,6 +317,9 @@ def _drop_rows_of_text(table: Table, wanted: Sequence[Column], cells: dict[int, 
         for index, found in table.unreadable.items()
     }
     table.keep(mask)
+    for index, exact in table.whole.items():
+        if np.isfinite(table.columns[index]).all():
+            table.columns[index] = exact
 
 
 def _part_footer(table: Table, text: str, layout: Layout) -> None:
