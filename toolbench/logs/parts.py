@@ -68,7 +68,7 @@ def _counts_within(group: Sequence[Column], column: Column) -> bool:
     cells = list(zip(*(member.sample for member in group), strict=False))
     if column.unit or len(values) != len(column.sample) or len(cells) != len(values):
         return False
-    if not all(value == int(value) and 0 <= value < 1000 for value in values):
+    if not all(0 <= value < 1000 and value == int(value) for value in values):
         return False
     pairs = [
         (one == other, after - before)
