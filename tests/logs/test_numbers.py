@@ -154,3 +154,43 @@ def test_rows_of_numbers_behind_the_last_row_are_no_footer(write):
     rows = "".join(f"{n},{n}.5\n" for n in range(80)) + "".join(f"{n},{n}.5,1\n" for n in range(80, 86))
     log = read_log(write("t [s],F [N]\n" + rows))
     assert [(f.code, f.line) for f in log.findings] == [("rows-dropped", 82)]
+
+
+@pytest.mark.parametrize(
+    ("cells", "values"),
+    [
+        (["600'000.5", "601'001.5", "1'602'002.5"], [600000.5, 601001.5, 1602002.5]),
+        (["600’000,5", "601’001,5", "602’002,5"], [600000.5, 601001.5, 602002.5]),
+        (["600 000,5", "601 001,5", "602 002,5"], [600000.5, 601001.5, 602002.5]),
+        (["600\u00a0000", "601\u00a0001", "602\u00a0002"], [600000.0, 601001.0, 602002.0]),
+        (["1\u2009600.25", "1\u2009601.25", "999.25"], [1600.25, 1601.25, 999.25]),
+    ],
+)
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_a_blank_or_an_apostrophe_between_thousands(write, cells, values, delimiter):
+    log = read_log(write(column(cells, delimiter)))
+    assert log.data["F"].tolist() == values
+    assert codes(log) == ["thousands-parted"]
+
+
+def test_a_sign_and_blanks_before_the_number(write):
+    log = read_log(write(column(["+  21.0", "-  0.5", "+ 1.25"])))
+    assert log.data["F"].tolist() == [21.0, -0.5, 1.25]
+    assert codes(log) == []
+
+
+def test_exponents_as_fortran_writes_them(write):
+    rows = "".join(f"{n}.5D-01 {n}.25D+02\n" for n in range(9))
+    log = read_log(write("t [s] F [N]\n" + rows))
+    assert log.data["F"].tolist() == [float(f"{n}.25e2") for n in range(9)]
+    assert log.data.index[1] == pytest.approx(0.1, abs=1e-15)
+
+
+def test_a_code_with_a_d_inside_is_no_number(write):
+    log = read_log(write(column(["12D5", "13D6", "14D7"])))
+    assert log.data["F"].tolist() == ["12D5", "13D6", "14D7"]
+
+
+def test_points_that_may_part_thousands_beside_decimal_commas_are_refused(write):
+    with pytest.raises(RecordingError, match=r"decimal: column 2 holds '6\.120': .* a point between thousands"):
+        read_log(write("t [s];p [Pa]\n0,5;6.120\n1,0;6.240\n1,5;7.125\n"))

@@ -6,9 +6,10 @@ import re
 from collections.abc import Sequence
 
 from toolbench.logs.cells import split_line
-from toolbench.logs.names import Column, is_time_name, is_time_unit, split_unit
-from toolbench.logs.scanning import Row
+from toolbench.logs.names import Column, is_time_unit, split_unit
+from toolbench.logs.one_row import Row
 from toolbench.logs.source import refusal
+from toolbench.logs.timenames import is_time_name
 
 _MOST_SETTINGS = 60
 _ACROSS = 100  # cells in a line, from which on a file of a few lines is looked at as one whose rows run across

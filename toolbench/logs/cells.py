@@ -46,18 +46,29 @@ MISSING_SPELLINGS = sorted(
     {form for word in MISSING if word for form in (word, word.upper(), word.capitalize())}
     | {"NaN", "-NaN", "+NaN", "#N/A N/A", "<No Data>", "-1.#IND", "1.#QNAN", "NoData", "No Data", "No Value"}
 )
+NUMBERS = "ipckKg"
+"""Codes of cells that are numbers by themselves, without a unit behind them."""
+GROUPS = "kKg"
+"""Codes of numbers with a mark between thousands."""
 _EXPONENT = r"(?:[eE][+-]?\d{1,3})?"
+# Fortran writes D; only behind a decimal mark, so that "12D5" stays a code.
+_WIDE_EXPONENT = r"(?:[eEdD][+-]?\d{1,3})?"
+# A sign may stand in a column of its own: "+  21.0".
+_SIGN = r"(?:[+-] *)?"
 # No two parts of a pattern may both match the same digits: a cell of 80,000 of them would take minutes.
 _BODY = {
-    ".": rf"[+-]?(?:\d+(?:\.\d*)?|\.\d+){_EXPONENT}",
-    ",": rf"[+-]?(?:\d+(?:,\d*)?|,\d+){_EXPONENT}",
+    mark: rf"{_SIGN}(?:\d+{_EXPONENT}|(?:\d+{sign}\d*|{sign}\d+){_WIDE_EXPONENT})"
+    for mark, sign in ((".", r"\."), (",", ","))
 }
 NUMBER = {mark: re.compile(body + r"\Z") for mark, body in _BODY.items()}
+_FORTRAN = {mark: re.compile(rf"({re.escape(mark)}\d*)[dD](?=[+-]?\d)") for mark in _BODY}
+_LOOSE_SIGN = re.compile(r"(?<=[+-]) +(?=[\d.,])")
 GLUED = {mark: re.compile(f"({body})\\s*([^\\d\\s.,+-].*)\\Z") for mark, body in _BODY.items()}
 # Groups of three parted by another sign than the decimal mark: certain only where the cell shows both, or two groups.
+_GAPS = r"(?:['’ \u00a0\u2009\u202f]\d{3})+"
 GROUPED = {
-    ".": re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+(?:\.\d+)?|(?:['’ \u00a0\u2009\u202f]\d{3})+(?:\.\d+)?)\Z"),
-    ",": re.compile(r"[+-]?\d{1,3}(?:(?:\.\d{3})+(?:,\d+)?|(?:['’ \u00a0\u2009\u202f]\d{3})+(?:,\d+)?)\Z"),
+    ".": re.compile(rf"[+-]?\d{{1,3}}(?:(?:,\d{{3}})+|{_GAPS})(?:\.\d*)?\Z"),
+    ",": re.compile(rf"[+-]?\d{{1,3}}(?:(?:\.\d{{3}})+|{_GAPS})(?:,\d*)?\Z"),
 }
 _MONTH = r"(?:jan|feb|mar|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zé]*\.?"
 _STAMP_BODY = (
@@ -68,8 +79,10 @@ _STAMP_BODY = (
 )
 _STAMP = re.compile(_STAMP_BODY, re.IGNORECASE)
 _CELL = re.compile(
-    rf"(?P<i>[+-]?\d+{_EXPONENT})\Z|(?P<p>[+-]?(?:\d+\.\d*|\.\d+){_EXPONENT})\Z|(?P<c>[+-]?(?:\d+,\d*|,\d+){_EXPONENT})\Z"
-    rf"|(?P<s>{_STAMP_BODY})|(?P<k>[+-]?\d{{1,3}}(?:(?:,\d{{3}})+\.\d+|(?:,\d{{3}}){{2,}}))\Z|(?P<K>[+-]?\d{{1,3}}(?:\.\d{{3}})+,\d+)\Z",
+    rf"(?P<i>{_SIGN}\d+{_EXPONENT})\Z|(?P<p>{_SIGN}(?:\d+\.\d*|\.\d+){_WIDE_EXPONENT})\Z"
+    rf"|(?P<c>{_SIGN}(?:\d+,\d*|,\d+){_WIDE_EXPONENT})\Z|(?P<s>{_STAMP_BODY})"
+    rf"|(?P<k>[+-]?\d{{1,3}}(?:(?:,\d{{3}})+\.\d+|(?:,\d{{3}}){{2,}}|{_GAPS}\.\d*))\Z"
+    rf"|(?P<K>[+-]?\d{{1,3}}(?:(?:\.\d{{3}})+,\d+|{_GAPS},\d*))\Z|(?P<g>[+-]?\d{{1,3}}{_GAPS})\Z",
     re.IGNORECASE,
 )
 _WITH_UNIT = re.compile(
@@ -90,7 +103,8 @@ def is_stamp(cell: str) -> bool:
 def cell_code(cell: str) -> str:
     """What a stripped cell is, whatever the decimal mark.
 
-    One letter: i whole number, p with a point, c with a comma, k with groups of three parted by commas, K by points, u with a unit behind it, s stamp,
+    One letter: i whole number, p with a point, c with a comma, k with groups of three parted by a comma (or, before
+    a decimal point, by a blank or an apostrophe), K the same with a decimal comma, g without decimals, u with a unit behind it, s stamp,
     e missing, t text.
     """
     found = _CELL.match(cell)
@@ -128,14 +142,23 @@ def to_float(cell: str, mark: str, *, grouped: bool = False) -> float | None:
     """
     text = cell.strip()
     if NUMBER[mark].match(text):
-        return float(text.replace(",", "."))
+        return float(plain_number(text, mark))
     if is_missing(text):
         return float("nan")
     if text[0] == "\u2212" and NUMBER[mark].match(text[1:]):
-        return -float(text[1:].replace(",", "."))
+        return -float(plain_number(text[1:], mark))
     if grouped and GROUPED[mark].match(text):
         return float(re.sub(r"[^\d.+-]" if mark == "." else r"[^\d,+-]", "", text).replace(",", "."))
     return None
+
+
+def plain_number(text: str, mark: str) -> str:
+    """Numbers in a text as Python spells them: a decimal point, E for Fortran's D, no blank behind a sign."""
+    if "D" in text or "d" in text:
+        text = _FORTRAN[mark].sub(r"\1e", text)
+    if "+ " in text or "- " in text:
+        text = _LOOSE_SIGN.sub("", text)
+    return text.replace(",", ".") if mark == "," else text
 
 
 def common_unit(cells: Sequence[str], mark: str) -> str:

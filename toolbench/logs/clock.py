@@ -15,16 +15,11 @@ from toolbench.logs.parts import group_stamps
 from toolbench.logs.rates import differing, stated_rates, stated_span, stated_unit
 from toolbench.logs.source import refusal
 from toolbench.logs.stamps import understand, words
+from toolbench.logs.timenames import TIME_NAMES, is_time_name
 from toolbench.logs.timesource import Kind, Ratio, TimeSource, label_of, numbers_of
 from toolbench.records.findings import Finding
 from toolbench.records.settings import TimeColumn
 
-_TIME_NAMES = words(
-    "t time zeit temps tempo tiempo tid tijd czas elapsed timestamp zeitstempel datetime date clock seconds millis sekunden "
-    "stamp epoch uptime uhrzeit datum heure hora ora fecha uhr laufzeit messzeit testtime tstamp ts timecode sec secs time_s "
-    "время čas aika idő tempo horodatage zeitpunkt runtime unixtime systime localtime utc gmt ticks"
-)
-_TIME_SIGNS = ("時間", "日時", "时间", "時刻", "时刻", "日期", "시간", "タイム")
 _INDEX_NAMES = words(
     "index sample samples n no nr # scan scans row point record no. nr. x sequence seq count counter sample_no samplenumber id "
     "pkt packet frame messung punkt probe idx i 番号 no# data_point datapoint"
@@ -68,7 +63,7 @@ def _candidates(columns: Sequence[Column]) -> Iterator[TimeSource]:
     groups = list(group_stamps(columns))
     parts = {column.index for group, _ in groups for column in group}
     timed = [column for column in timed if column.index not in parts]
-    named = [column for column in timed if _is_time_name(column.name)]
+    named = [column for column in timed if is_time_name(column.name)]
     for column in (*named, *(column for column in timed if column not in named and _rises(column))):
         yield replace(_of_number(column, column.unit), named=column in named)
     for group, roles in groups:
@@ -76,9 +71,9 @@ def _candidates(columns: Sequence[Column]) -> Iterator[TimeSource]:
     for column in columns:
         if column.kind == "number" and not column.unit and column.index not in parts:
             epoch = _epoch(column)
-            if epoch and (_is_time_name(column.name) or _rises_slowly(column)):
+            if epoch and (is_time_name(column.name) or _rises_slowly(column)):
                 yield _of_epoch(column, *epoch)
-            elif _is_time_name(column.name) and len(numbers_of(column)):
+            elif is_time_name(column.name) and len(numbers_of(column)):
                 packed = _packed(column)
                 yield packed or TimeSource("unsettled", label_of([column]), "", (column,))
 
@@ -90,7 +85,7 @@ def _unit_in_name(column: Column) -> str:
     parts = [word for word in re.split(r"[\s_.\-/]+", spread.casefold()) if word]
     if not parts or parts[-1] not in TIME_UNITS or not _rises(column):
         return ""
-    timely = bool(_TIME_NAMES.intersection(parts[:-1]))
+    timely = bool(TIME_NAMES.intersection(parts[:-1]))
     alone = len(parts) == 1 and len(parts[0]) > 1
     return parts[-1] if timely or alone else ""
 
@@ -295,16 +290,6 @@ def _rises_slowly(column: Column) -> bool:
     """Whether values never fall and move by less than a thousandth: an epoch does, a channel in so large numbers hardly."""
     values = np.asarray(numbers_of(column))
     return len(values) > 1 and bool((np.diff(values) >= 0).all() and 0 < values[-1] - values[0] < 1e-3 * values[0])
-
-
-def _is_time_name(name: str) -> bool:
-    words = re.split(r"[\s_.\-/()\[\],:]+", name.casefold())
-    camel = re.split(r"(?<=[a-z])(?=[A-Z])", name)
-    return bool(
-        _TIME_NAMES.intersection(words)
-        or _TIME_NAMES.intersection(word.casefold() for word in camel)
-        or any(sign in name for sign in _TIME_SIGNS)
-    )
 
 
 def _epoch(column: Column) -> tuple[Ratio, int] | None:

@@ -7,11 +7,28 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from toolbench.logs.cells import cell_code, split_line
-from toolbench.logs.names import is_processing_row, is_time_name, is_time_unit, is_unit_row, split_unit
+from toolbench.logs.cells import NUMBERS, cell_code, split_line
+from toolbench.logs.names import bare_unit, is_processing_row, is_time_unit, is_unit_row, split_unit
+from toolbench.logs.timenames import is_time_name
 
 _MOST_LINES = 5
-_NUMBERS = ("i", "p", "c", "k", "K")
+_LAST_WITH_NAMES = 400
+_MOST_BREAKS = 40
+_REMARKS = frozenset(
+    [
+        "comment",
+        "comments",
+        "remark",
+        "remarks",
+        "note",
+        "notes",
+        "kommentar",
+        "bemerkung",
+        "commentaire",
+        "marker",
+        "event",
+    ]
+)
 _LISTED = re.compile(
     r"^[\s#;/\"']*(?:(?:col(?:umn)?|ch(?:an(?:nel)?)?|field|spalte|kanal|colonne|voie|signal|var(?:iable)?)[\s_#.]*)"
     r"(?P<number>\d{1,3})\s*(?:name)?\s*[:=,;\t|)-]+\s*(?P<name>.*?)[\s\"',;]*$",
@@ -52,12 +69,12 @@ class _Line:
 
     @property
     def numbers(self) -> int:
-        return sum(cell_code(cell) in (*_NUMBERS, "s") for cell in self.cells if cell)
+        return sum(cell_code(cell) in NUMBERS + "s" for cell in self.cells if cell)
 
     @property
     def is_counted(self) -> bool:
         """Whether the numbers in the line count channels: 0, 1, 2 or 1, 2, 3 behind a name."""
-        numbers = [cell for cell in self.cells if cell_code(cell) in _NUMBERS]
+        numbers = [cell for cell in self.cells if cell_code(cell) in NUMBERS]
         if not 1 < len(numbers) < self.filled or not all(cell.isdecimal() for cell in numbers):
             return False
         values = [int(cell) for cell in numbers]
@@ -70,7 +87,7 @@ def cells_of(line: str, delimiter: str) -> tuple[str, ...]:
     listed = _LIST.match(text)
     if listed and delimiter in listed["names"]:
         text = listed["names"]
-    cells = split_line(text, delimiter)
+    cells = _with_brackets(split_line(text, delimiter)) if delimiter == " " else split_line(text, delimiter)
     if len(cells) == 1 and cells[0].startswith("#"):  # the comment as a whole may stand in quotes
         cells = split_line(cells[0], delimiter)
     if cells and cells[0].startswith("#"):
@@ -78,6 +95,17 @@ def cells_of(line: str, delimiter: str) -> tuple[str, ...]:
         if delimiter == " " and not cells[0]:
             del cells[0]
     return tuple(cells)
+
+
+def _with_brackets(words: list[str]) -> list[str]:
+    """Words of a line of names parted by blanks, a unit in brackets with the name before it: "t [s] F [N]"."""
+    cells: list[str] = []
+    for word in words:
+        if cells and word[0] in "[(" and word[-1] in "])" and cells[-1][-1] not in "])":
+            cells[-1] += f" {word}"
+        else:
+            cells.append(word)
+    return cells
 
 
 def find_header(
@@ -121,7 +149,17 @@ def find_header(
     names = _best_names(block, above_units=False)
     if names is None or (names.numbers and not names.is_counted):
         return Header(unit_line=unit_line)
+    above = next((line for line in block if line.number < names.number), None)
+    if unit_line is None and above is not None and _is_units_above(above, names):
+        return Header(names.number, above.number, names.cells, above.cells, top=above.number)
     return Header(names.number, unit_line, names.cells, top=names.number)
+
+
+def _is_units_above(line: _Line, names: _Line) -> bool:
+    """Whether the line above the names holds their units: nothing but units, one for nearly every name."""
+    filled = [cell for cell in line.cells if cell]
+    plain = all(is_unit_row([cell]) or not bare_unit(cell) for cell in filled)
+    return plain and is_unit_row(filled) and len(line.cells) == len(names.cells) and 2 * len(filled) > names.filled
 
 
 def _block(
@@ -148,13 +186,25 @@ def _is_units(line: _Line, above: Sequence[_Line], used: int) -> bool:
     cells = line.cells[:used]
     facts = line.cells[used:]
     upper = above[0]
-    if any(facts) and all(cell_code(cell) in _NUMBERS for cell in facts if cell):
+    if any(facts) and all(cell_code(cell) in NUMBERS for cell in facts if cell):
         named = all(bool(name) == bool(fact) for name, fact in zip(upper.cells[used:], facts, strict=False))
         units = sum(is_unit_row([cell]) for cell in cells)
-        return named and units > 0 and not any(cell_code(cell) in _NUMBERS for cell in cells if cell)
-    if any(cell_code(cell) in _NUMBERS for cell in cells if cell and cell != "1"):
+        return named and units > 0 and not any(cell_code(cell) in NUMBERS for cell in cells if cell)
+    if any(cell_code(cell) in NUMBERS for cell in cells if cell and cell != "1"):
         return False
+    # A second word for the time or the count stands where those have no unit.
+    cells = tuple(
+        "" if _names_the_same(cell, upper.cells[index] if index < len(upper.cells) else "") else cell
+        for index, cell in enumerate(cells)
+    )
     return is_unit_row(cells) and upper.filled >= max(2 if used > 1 else 1, 0.6 * line.filled, 0.5 * used)
+
+
+def _names_the_same(cell: str, above: str) -> bool:
+    """Whether a cell in a row of units only says again that the column is the time, or counts rows."""
+    return cell.casefold() in ("no.", "no", "nr.", "nr") or (
+        not is_time_unit(cell) and is_time_name(cell) and is_time_name(above)
+    )
 
 
 def _best_names(block: Sequence[_Line], *, above_units: bool) -> _Line | None:
@@ -167,7 +217,7 @@ def _best_names(block: Sequence[_Line], *, above_units: bool) -> _Line | None:
         fits = upper.filled >= nearest.filled and upper.distinct == upper.filled and not upper.numbers
         if fits and is_processing_row(nearest.cells) and not is_processing_row(upper.cells):
             return upper
-    whole = all(cell.isdecimal() for cell in nearest.cells if cell_code(cell) in _NUMBERS)
+    whole = all(cell.isdecimal() for cell in nearest.cells if cell_code(cell) in NUMBERS)
     if nearest.numbers and not (above_units and whole) and not nearest.is_counted:
         return None
     return nearest
@@ -191,7 +241,7 @@ def listed_names(preamble: Sequence[str], width: int, delimiter: str) -> tuple[s
         if match:
             for sign in (delimiter, ",", ";", "\t", "|", " "):
                 names = [name for name in split_line(match["names"], sign) if name]
-                if len(names) == width and width > 1 and not any(cell_code(name) in "ipcs" for name in names):
+                if len(names) == width and width > 1 and not any(cell_code(name) in NUMBERS + "s" for name in names):
                     return tuple(names)
     return ()
 
@@ -212,6 +262,47 @@ def one_name_for_two_stamps(names: Sequence[str], samples: Sequence[Sequence[str
         return ()
     at = places[0] + 1
     return (*filled[:at], "", *filled[at:])
+
+
+def two_names_for_one_stamp(names: Sequence[str], samples: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """Names where "Date" and "Time" stand over one cell that holds both; () where that does not explain the widths."""
+    if len(names) != len(samples) + 1 or not samples or not all(is_time_name(split_unit(n)[0]) for n in names[:2]):
+        return ()
+    both = all(re.search(r"\d[./-]\d.*\d:\d\d", cell) is not None for cell in samples[0] if cell)
+    return (f"{names[0]} {names[1]}", *names[2:]) if both else ()
+
+
+def is_remark_name(name: str) -> bool:
+    """Whether a name is that of a column for remarks, which is often never filled."""
+    return bool(_REMARKS.intersection(re.split(r"[\s_.\-/()\[\]]+", name.casefold())))
+
+
+def with_whole_cells(lines: Sequence[str]) -> Sequence[str]:
+    """Lines in which a quoted name with a line break inside stands in one line; the lines it took become blank.
+
+    The numbers of all lines stay what an editor shows.
+    """
+    joined = list(lines)
+    number = 0
+    while number < min(len(joined), _LAST_WITH_NAMES):
+        end = _quote_closes(joined, number) if joined[number].count('"') % 2 else number
+        if end > number:
+            joined[number : end + 1] = [" ".join(joined[number : end + 1]), *[""] * (end - number)]
+        number = end + 1
+    return joined
+
+
+def _quote_closes(lines: Sequence[str], number: int) -> int:
+    """The line in which a quote left open is closed for good, the line itself where none near does. Numbers close nothing."""
+    quotes = lines[number].count('"')
+    for end in range(number + 1, min(number + 1 + _MOST_BREAKS, len(lines))):
+        inside = lines[end].partition('"')[0]
+        if re.search(r"\d.*[,;\t].*\d", inside):
+            return number
+        quotes += lines[end].count('"')
+        if quotes % 2 == 0:
+            return end
+    return number
 
 
 def _is_date(cells: Sequence[str]) -> bool:

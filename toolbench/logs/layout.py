@@ -16,18 +16,22 @@ from toolbench.logs.header import (
     decimal_commas_part_cells,
     find_header,
     first_is_certain,
+    is_remark_name,
     listed_names,
     one_name_for_two_stamps,
+    two_names_for_one_stamp,
+    with_whole_cells,
 )
 from toolbench.logs.names import Kind, looks_like_unit
-from toolbench.logs.scanning import SAMPLE, Row, column_kinds, find_rows, read_row
+from toolbench.logs.one_row import SAMPLE, Row, column_kinds, read_row
+from toolbench.logs.scanning import find_rows
 from toolbench.logs.source import refusal
 from toolbench.records.findings import Finding
 from toolbench.records.settings import DialectOverrides
 
 ENOUGH_ROWS = 20
 _LAST_LINES = 6
-_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}\Z")
+_THOUSANDS = {mark: re.compile(rf"[+-]?[1-9]\d{{0,2}}{re.escape(mark)}\d{{3}}\Z") for mark in ".,"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +83,12 @@ def find_layout(lines: Sequence[str], overrides: DialectOverrides, *, file: str)
     RecordingError
         No rows of numbers are found, or two readings that differ are equally plausible.
     """
+    lines = with_whole_cells(lines)
     wrapped = _is_wrapped(lines)
     if wrapped:
         lines = [unwrapped(line) for line in lines]
-    delimiter, rows = find_rows(lines, overrides, file)
+    delimiter, chosen = find_rows(lines, overrides, file)
+    rows = chosen.rows
     if not rows:
         raise _nothing_found(lines, file)
     layout = replace(_of_rows(lines, delimiter, rows, overrides), wrapped=wrapped)
@@ -95,7 +101,21 @@ def find_layout(lines: Sequence[str], overrides: DialectOverrides, *, file: str)
     refuse_rows_across(rows, lines, bool(layout.names), file)
     if not overrides.decimal:
         _refuse_thousands(layout, file)
-    return layout
+    return _with_rows_above(layout, chosen.above) if chosen.above else layout
+
+
+def _with_rows_above(layout: Layout, above: tuple[int, int]) -> Layout:
+    """Say that rows of numbers stand above the table: nothing is left out without a word."""
+    found = Finding(
+        code="numbers-above",
+        severity="doubtful",
+        kind="data",
+        message=f"rows of numbers in lines {above[0]} to {above[1]} stand above the table that begins in line "
+        f"{layout.first_data_line}; they are not read",
+        line=above[0],
+        mend="if they are samples, cut the file in a copy, one table per file",
+    )
+    return replace(layout, findings=(*layout.findings, found))
 
 
 def goes_on(layout: Layout, last_lines: Sequence[str]) -> bool:
@@ -246,6 +266,8 @@ def _aligned(layout: Layout, file: str) -> Layout:
             key="delimiter",
             mend="export it again with a decimal point, or with another delimiter",
         )
+    if filled > layout.width:
+        return _with_names_left_over(layout, filled, message, file)
     parted = one_name_for_two_stamps(names, samples)
     if parted:
         found = _note(
@@ -276,6 +298,36 @@ def _aligned(layout: Layout, file: str) -> Layout:
     )
 
 
+def _with_names_left_over(layout: Layout, filled: int, message: str, file: str) -> Layout:
+    """Names from the left where there are more than cells, as long as the last ones can be a column that was never filled.
+
+    Two names over one stamp, "Date" and "Time", are its one name.
+    """
+    names, samples = layout.names[:filled], layout.samples[: layout.used]
+    joined = two_names_for_one_stamp(names, samples)
+    if joined:
+        units = ("", *layout.unit_row[2:])
+        found = _note("header-misaligned", f"{message}; {joined[0]!r} stand above one stamp", layout)
+        return replace(layout, names=joined, unit_row=units, findings=(*layout.findings, found))
+    left = names[layout.width :]
+    remarks = all(is_remark_name(name) for name in left)
+    if not remarks and not first_is_certain(names, samples, layout.kinds[: layout.used]):
+        raise refusal(
+            file,
+            message,
+            line=layout.header_line,
+            key="header_line",
+            mend="state `header_line`, or mend the line of names in a copy of the file",
+        )
+    listed = ", ".join(map(repr, left))
+    found = replace(
+        _note("header-misaligned", f"{message}; taken from the left, nothing is under {listed}", layout),
+        severity="doubtful",
+        mend="look whether every name stands above its own column; else mend the line of names in a copy of the file",
+    )
+    return replace(layout, names=names[: layout.width], findings=(*layout.findings, found))
+
+
 def _note(code: str, message: str, layout: Layout | None = None) -> Finding:
     return Finding(
         code=code, severity="note", kind="data", message=message, line=layout.header_line if layout else None
@@ -298,23 +350,36 @@ def _is_wrapped(lines: Sequence[str]) -> bool:
 
 
 def _refuse_thousands(layout: Layout, file: str) -> None:
-    """Refuse when every comma in the numbers could part thousands as well as decimals: the two readings differ by 1000."""
-    commas = [
-        (i, cell)
-        for i, cells in enumerate(layout.samples)
-        for cell in cells
-        if layout.marks[i] == "," and "," in cell and layout.kinds[i] == "number"
+    """Refuse when every mark in the numbers could part thousands as well as decimals: the two readings differ by 1000.
+
+    Commas: in all columns that show them. Points: in a column of a file whose other columns have decimal commas.
+    """
+    cells = [
+        (index, cell)
+        for index, sample in enumerate(layout.samples)
+        for cell in sample
+        if layout.kinds[index] == "number" and layout.marks[index] in cell
     ]
-    if commas and all(_THOUSANDS.match(cell) for _, cell in commas):
-        index, cell = commas[0]
-        raise refusal(
-            file,
-            f"column {index + 1} holds {cell!r}: {cell.replace(',', '.')} with a decimal comma, "
-            f"{cell.replace(',', '')} with a comma between thousands",
-            line=layout.first_data_line,
-            key="decimal",
-            mend='state `decimal = ","` for this logger, or export without a mark between thousands',
-        )
+    commas = [(index, cell) for index, cell in cells if layout.marks[index] == ","]
+    if commas and all(_THOUSANDS[","].match(cell) for _, cell in commas):
+        raise _thousands(layout, *commas[0], file)
+    for column in sorted({index for index, _ in cells if layout.marks[index] == "."} if commas else ()):
+        own = [cell for index, cell in cells if index == column]
+        if len(own) > 1 and all(_THOUSANDS["."].match(cell) for cell in own):
+            raise _thousands(layout, column, own[0], file)
+
+
+def _thousands(layout: Layout, index: int, cell: str, file: str) -> RecordingError:
+    mark = layout.marks[index]
+    word = {",": "comma", ".": "point"}[mark]
+    return refusal(
+        file,
+        f"column {index + 1} holds {cell!r}: {cell.replace(',', '.')} with a decimal {word}, "
+        f"{cell.replace(mark, '')} with a {word} between thousands",
+        line=layout.first_data_line,
+        key="decimal",
+        mend='state `decimal = ","` for this logger, or export without a mark between thousands',
+    )
 
 
 def _nothing_found(lines: Sequence[str], file: str) -> RecordingError:

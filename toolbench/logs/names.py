@@ -19,6 +19,8 @@ _BRACKET = re.compile(
 )
 # "Temp, °C (LGR S/N: 1234, SEN S/N: 5678)": the unit stands behind the comma, what is in brackets is no unit.
 _COMMA = re.compile(r"^(?P<name>[^,]+),\s*(?P<unit>[^\s,()\[\]][^,()\[\]]*?)\s*(?:\(.*\)|\[.*\])?\s*$", re.S)
+# "Druck in bar" and, as the standards write it, "p / bar".
+_WORDED = re.compile(r"^(?P<name>.+?)(?: in | / )\s*(?P<unit>[^\s,()\[\]]+)$")
 # Behind an underscore only these count: "p_in" is not inches and "valve_a" is not amperes.
 _SUFFIXES = frozenset(
     [
@@ -54,16 +56,10 @@ _OTHERS = frozenset(
      "nf", "pf", "uh", "mh", "dbm", "mmh2o", "inh2o", "cmh2o", "lb/h", "rpm/s", "slpm", "sccm", "slm", "kgf*cm"]
 )  # fmt: skip
 # What stands in a row of units where a column has none: a dash, or the words for a stamp, a count and an index.
-_NO_UNITS = frozenset(["", "-", "–", "—", "1", "none", "n/a", "na", "ts", "rn", "[]", "()", "--", "unitless", "nan"])
+_NO_UNITS = frozenset(["", "no.", "nr.", "-", "–", "—", "1", "none", "n/a", "na", "ts", "rn", "[]", "()", "--", "unitless", "nan"])
 
 # What stands in a row that says how the values were made; "min" there is no minute.
 _PROCESSING = frozenset(["avg", "smp", "max", "std", "tot", "mean", "average", "rms", "peak", "sample", "raw value"])
-
-_TIME_NAMES = frozenset(
-    ["t", "time", "zeit", "temps", "tempo", "tiempo", "tid", "tijd", "czas", "elapsed", "timestamp", "zeitstempel",
-     "datetime", "date", "clock", "seconds", "millis", "sekunden", "stamp", "epoch", "uptime", "x-axis", "時間", "日時",
-     "时间", "時刻", "日付", "datum", "uhrzeit"]
-)  # fmt: skip
 
 # Seconds in one unit of time, by every spelling seen in loggers. Exact as ratios: value * num / den.
 TIME_UNITS: dict[str, tuple[int, int]] = {
@@ -117,6 +113,8 @@ def split_unit(written: str) -> tuple[str, str]:
             return match["name"].strip(), unit
     if "," in text and (match := _COMMA.match(text)) and looks_like_unit(match["unit"].strip()):
         return match["name"].strip(), match["unit"].strip()
+    if " " in text and (match := _WORDED.match(text)) and looks_like_unit(match["unit"]):
+        return match["name"].strip(), match["unit"]
     return text, ""
 
 
@@ -161,12 +159,6 @@ def is_processing_row(cells: Sequence[str]) -> bool:
     filled = [cell.strip().casefold() for cell in cells if cell.strip()]
     known = sum(cell in _PROCESSING or cell in ("min", "minimum", "maximum", "raw", "filtered") for cell in filled)
     return bool(filled) and (2 * known > len(filled) or 2 * len(set(filled)) <= len(filled))
-
-
-def is_time_name(name: str) -> bool:
-    """Whether a column's name says that it holds the time."""
-    words = re.split(r"[\s_.\-/\[\]()]+", name.casefold())
-    return bool(_TIME_NAMES.intersection(words))
 
 
 def bare_unit(cell: str) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from toolbench.logs.cells import GROUPS, cell_code
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
@@ -39,6 +40,14 @@ def of_dialect(encoding: Encoding, layout: Layout, every: Sequence[Column], file
             file=file,
             line=layout.first_data_line,
         )
+    for column in every:
+        shown = next((cell for cell in column.sample if cell_code(cell) in GROUPS), None)
+        if shown is not None and column.kind == "number":
+            yield note(
+                "thousands-parted",
+                f"numbers of {column.name!r} have a mark between thousands, as in {shown!r}; it is no decimal mark",
+                file,
+            )
     twice = [
         column.name for column in every if column.name.endswith(")") and column.written and _is_second(column, every)
     ]

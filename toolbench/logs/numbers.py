@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from toolbench.logs.cells import NUMBER, cell_code, is_missing, to_float
+from toolbench.logs.cells import NUMBER, NUMBERS, cell_code, is_missing, plain_number, to_float
 
 _ENOUGH = 400
 
@@ -65,7 +65,7 @@ def _floats(cells: Sequence[str], mark: str) -> tuple[npt.NDArray[np.float64], l
         text = "\n".join(plain)
     else:
         odd = []
-    parts = (text.replace(",", ".") if mark == "," else text).split("\n")
+    parts = plain_number(text, mark).split("\n")
     try:
         values = np.array(list(map(float, parts)), dtype=np.float64)
     except ValueError:
@@ -105,4 +105,4 @@ def mostly_numbers(cells: Sequence[str]) -> bool:
     filled = [cell for cell in (cell.strip() for cell in cells[::step]) if cell and not is_missing(cell)]
     if not filled and step > 1:
         filled = [cell.strip() for cell in cells if not is_missing(cell)][:_ENOUGH]
-    return bool(filled) and 2 * sum(cell_code(cell) in "ipckK" for cell in filled) > len(filled)
+    return bool(filled) and 2 * sum(cell_code(cell) in NUMBERS for cell in filled) > len(filled)

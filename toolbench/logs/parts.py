@@ -58,7 +58,7 @@ def _is_below_second(column: Column) -> bool:
     unit = unit_below_second(column)
     values = numbers_of(column)
     return bool(unit and values) and all(
-        v == int(v) and 0 <= v < 1_000_000_000 // unit for v in values if np.isfinite(v)
+        0 <= v < 1_000_000_000 // unit and v == int(v) for v in values if np.isfinite(v)
     )
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from toolbench.logs.cells import NUMBER, cell_code, split_line
+from toolbench.logs.cells import NUMBER, NUMBERS, cell_code, split_line
 from toolbench.logs.layout import Layout, unwrapped
 from toolbench.logs.source import Source, refusal
 
@@ -181,7 +181,7 @@ def _refuse_ragged(source: Source, result: Lines, body: Sequence[str], layout: L
 def holds_numbers(line: str, layout: Layout) -> bool:
     """Whether most cells of a line that is left out are numbers: then samples are lost, not words."""
     cells = [cell for cell in split_line(line, layout.delimiter) if cell]
-    return len(cells) > 1 and 2 * sum(cell_code(cell) in "ipckKs" for cell in cells) > len(cells)
+    return len(cells) > 1 and 2 * sum(cell_code(cell) in NUMBERS + "s" for cell in cells) > len(cells)
 
 
 def shorter(line: str, before: Sequence[str], layout: Layout) -> bool:
