@@ -92,8 +92,8 @@ def test_a_row_of_units_that_says_time_again_over_the_time(write):
     assert log.data["CH2"].iloc[29] == 58.0
 
 
-def test_a_clock_and_a_value_below_two_names_in_one_cell(write):
+def test_a_value_beside_a_clock_keeps_the_name_in_the_file(write):
     rows = "".join(f"10:15:{n:02d} {n}.25;{n}\n" for n in range(30))
     log = read_log(write("Time Torque [N*m];p [bar]\n" + rows))
-    assert log.units == {"Torque": "N*m", "p": "bar"}
-    assert log.data["Torque"].iloc[29] == 29.25
+    assert log.units == {"Time Torque": "N*m", "p": "bar"}
+    assert log.data["Time Torque"].iloc[29] == 29.25

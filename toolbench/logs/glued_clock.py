@@ -11,10 +11,9 @@ import numpy as np
 import pandas as pd
 
 from toolbench.logs.cells import to_float
-from toolbench.logs.names import Column, split_unit
+from toolbench.logs.names import Column
 from toolbench.logs.stamps import understand
 from toolbench.logs.table import Table
-from toolbench.logs.timenames import is_time_name
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 
@@ -62,21 +61,12 @@ def find_glued(columns: Sequence[Column], decimal: str) -> tuple[tuple[Column, .
             match and understand(match["stamp"]) and to_float(match["value"], decimal) is not None for match in found
         ):
             continue
-        first, _, rest = column.written.partition(" ")
-        named = bool(rest.strip()) and is_time_name(first)  # "Time Torque [N*m]" stands over both
         clock = replace(
-            column,
-            name=first if named else f"clock of {column.name}",
-            written=first if named else "",
-            unit="",
-            kind="stamp",
-            sample=tuple(m["stamp"] for m in found),
-        )
+            column, name=f"clock of {column.name}", written="", unit="", kind="stamp", sample=tuple(m["stamp"] for m in found)
+        )  # fmt: skip
         value = replace(
             column, index=1 + max(c.index for c in columns), kind="number", sample=tuple(m["value"] for m in found)
         )
-        if named and split_unit(rest)[0] not in {other.name for other in columns}:
-            value = replace(value, name=split_unit(rest)[0], written=rest.strip())
         every = [part for c in columns for part in ((clock, value) if c is column else (c,))]
         return tuple(every), Glued(clock, value, decimal)
     return tuple(columns), None
