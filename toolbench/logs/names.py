@@ -56,7 +56,9 @@ _OTHERS = frozenset(
      "nf", "pf", "uh", "mh", "dbm", "mmh2o", "inh2o", "cmh2o", "lb/h", "rpm/s", "slpm", "sccm", "slm", "kgf*cm"]
 )  # fmt: skip
 # What stands in a row of units where a column has none: a dash, or the words for a stamp, a count and an index.
-_NO_UNITS = frozenset(["", "no.", "nr.", "-", "–", "—", "1", "none", "n/a", "na", "ts", "rn", "[]", "()", "--", "unitless", "nan"])
+_NO_UNITS = frozenset(
+    ["", "no.", "nr.", "-", "–", "—", "1", "none", "n/a", "na", "ts", "rn", "[]", "()", "--", "unitless", "nan"]
+)
 
 # What stands in a row that says how the values were made; "min" there is no minute.
 _PROCESSING = frozenset(["avg", "smp", "max", "std", "tot", "mean", "average", "rms", "peak", "sample", "raw value"])
