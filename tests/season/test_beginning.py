@@ -40,6 +40,13 @@ def test_a_folder_is_a_setup() -> None:
     ]
 
 
+def test_one_letter_for_all_files_counts_the_run() -> None:
+    found = places("fresh/b1.csv", "fresh/b2.csv", "tired/b1.csv", "tired/b2.csv")
+    assert found == [("tool", setup, "as-recorded") for setup in ("fresh", "fresh", "tired", "tired")]
+    assert [setup for _, setup, _ in places("rec/a1.csv", "rec/b1.csv")] == ["a1", "b1"]  # two letters: two things
+    assert set(places("x/Messung_001.csv", "x/Messung_002.csv")) == {("tool", "x", "as-recorded")}
+
+
 def test_two_levels_of_folders_are_tool_and_setup_and_the_file_the_protocol() -> None:
     found = places("ostrel/near/held-1.csv", "ostrel/far/held-1.csv", "fennwhit/near/held-1.csv")
     assert found == [("ostrel", "near", "held"), ("ostrel", "far", "held"), ("fennwhit", "near", "held")]

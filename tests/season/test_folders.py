@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from toolbench.season import compare_folders, open_season
+from toolbench.season import compare, compare_folders, open_season
 
 
 def _folder(home: Path, name: str, first: str | None) -> Path:
@@ -32,6 +32,16 @@ def test_stamps_say_when_a_run_began(tmp_path: Path) -> None:
         "far-01": datetime(2026, 3, 5, 10, 30),
         "far-02": datetime(2026, 3, 5, 10, 31),
     }
+
+
+def test_a_column_without_a_unit_is_carried_along_and_stops_nothing(tmp_path: Path) -> None:
+    folders = [_folder(tmp_path, "near", None), _folder(tmp_path, "far", None)]
+    for path in tmp_path.glob("*/*.csv"):
+        head, *rows = path.read_text().splitlines()
+        path.write_text("\n".join([f"{head},flow", *(f"{row},3.1" for row in rows)]) + "\n")
+    season = open_season(compare_folders(folders, out=tmp_path / "out"))
+    assert set(season.settings.loggers["rig"].channels) == {"torque", "air_flow_as_written"}
+    assert len(compare(season, episode="comparison", tool="tool", protocol="as-recorded").differences)
 
 
 def test_no_start_is_made_up(tmp_path: Path) -> None:

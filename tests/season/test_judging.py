@@ -13,7 +13,7 @@ import pytest
 from bench_runs import BENCH, drawn, run_text, text_of, write_season
 
 from toolbench.records.runs import Run
-from toolbench.records.settings import RunEntry, SeasonSettings
+from toolbench.records.settings import RunEntry, SeasonSettings, Setup
 from toolbench.season import Judgement, judge_recording
 from toolbench.season.judging import judge_file
 from toolbench.season.verdicts import MENDS, REPEAT, TOLD
@@ -107,6 +107,39 @@ def test_the_wrong_regulator_is_told_and_named(settings: SeasonSettings) -> None
     judged = judge(settings, run_text(5, ("quernel-1", "at-5", "stepped")), cell)
     assert [reason.code for reason in judged.reasons] == ["setup-pressure"]
     assert "at-5 has that" in judged.reasons[0].message
+
+
+def bare(settings: SeasonSettings) -> SeasonSettings:
+    """The season with a setup and a protocol that state nothing, as one that was begun from recordings."""
+    protocol = replace(settings.protocols["static"], rest=None, hold=None)
+    return replace(
+        settings,
+        setups={**settings.setups, "near": Setup(id="near", label="near")},
+        protocols={**settings.protocols, "static": protocol},
+    )
+
+
+def test_a_supply_unlike_the_runs_before_is_told_where_the_setup_states_nothing(settings: SeasonSettings) -> None:
+    settings = bare(settings)
+    before = made(settings, NEAR, range(3))
+    recording = drawn(5, NEAR)
+    assert judge(settings, text_of(recording), NEAR, before).verdict == "keep"
+    for factor in (0.6, 100.0):  # another setting; kilopascals in a column of bar
+        pressure = recording.channels["inlet_pressure"] * factor
+        changed = replace(recording, channels=dict(recording.channels) | {"inlet_pressure": pressure})
+        codes = [reason.code for reason in judge(settings, text_of(changed), NEAR, before).reasons]
+        assert "setup-pressure" in codes, factor
+
+
+def test_two_starts_are_called_so(settings: SeasonSettings) -> None:
+    recording = drawn(5, NEAR)
+    torque = recording.channels["torque"].copy()
+    middle = torque.size // 2
+    torque[middle : middle + 160] = torque[:5].mean()  # 0.8 s at rest in the middle of the run
+    judged = judge(settings, text_of(replace(recording, channels=dict(recording.channels) | {"torque": torque})), NEAR)
+    assert judged.reasons[0].code == "two-starts"
+    assert judged.words == "rig fault: two starts in the recording"
+    assert judged.reasons[0].mend.startswith("let the logger record one start")
 
 
 def test_static_pressure_out_of_the_protocols_band(settings: SeasonSettings) -> None:

@@ -24,6 +24,7 @@ order;tool;setup;protocol;run;block;Operator
 2;quernel-1;far;static;f1;b1;ab
 3;quernel-1;near;static;n2;b1;cd
 """
+PLAN_OF_RUNS = "run,tool,setup,protocol\nn1,quernel-1,near,static\nf1,quernel-1,far,static\n"
 _at = iter(range(1_700_000_000, 1_900_000_000))
 
 
@@ -189,6 +190,34 @@ def test_the_same_name_written_again_alters_its_row(planned: Path) -> None:
     assert (again.judgement.verdict, again.again) == ("keep", True)
     assert cells(planned, "file", "exclude", "reason") == [("recordings/a.csv", "", "")]
     assert [row.run for row in bench.watch.open_rows()] == ["f1", "n2"]
+
+
+def test_a_run_kept_after_all_takes_its_row_of_a_plan_without_order(planned: Path) -> None:
+    (planned / "plan.csv").write_text(PLAN_OF_RUNS)
+    bench = Bench(planned, sheet=planned / "plan.csv")
+    whole = run_text(1, NEAR)
+    put(planned, "a.csv", whole[: len(whole) // 3])  # a logger that pauses longer than anybody waits
+    assert verdicts(bench.look()) == ["repeat"]
+    put(planned, "a.csv", whole)
+    assert verdicts(bench.look()) == ["keep"]
+    assert cells(planned, "run", "exclude") == [("n1", "")]
+    assert [row.run for row in bench.watch.open_rows()] == ["f1"]
+
+
+def test_a_row_spoilt_by_hand_stays_in_force(planned: Path) -> None:
+    (planned / "plan.csv").write_text(PLAN_OF_RUNS)
+    bench = Bench(planned, sheet=planned / "plan.csv")
+    put(planned, "a.csv", run_text(1, NEAR))
+    bench.look()
+    path = planned / "runs.csv"
+    header, row = (line.split(",") for line in path.read_text().splitlines())
+    row[header.index("exclude")] = "perhaps"
+    path.write_text(",".join(header) + "\n" + ",".join(row) + "\n")
+    put(planned, "b.csv", run_text(2, FAR))
+    assert verdicts(bench.look()) == ["keep"]
+    assert cells(planned, "run", "setup") == [("n1", "near"), ("f1", "far")]
+    assert bench.watch.open_rows() == ()
+    assert "runs.csv: 1 of its rows cannot be used; what they said before stays in force" in bench.told
 
 
 def test_what_a_person_typed_is_not_overwritten(planned: Path) -> None:

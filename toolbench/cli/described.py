@@ -80,7 +80,10 @@ def _mark(sign: str) -> str:
 def _time_facts(time: dict[str, Any]) -> list[tuple[str, str]]:
     rate = format_number(time["rate_hz"], 4, unit="Hz")
     unit = {"stamps": " (stamps)", "samples": ""}.get(time["unit"], f" in {time['unit']}")
-    facts = [("time", f"{time['source']}{unit}, a sample every {_seconds(time['median_interval_s'])} ({rate})")]
+    # A coarse clock says the same for many rows: their middle step is none, and only the mean rate means something.
+    step = time["median_interval_s"]
+    every = f"a sample every {_seconds(step)} ({rate})" if step else f"{rate} on average, several samples at each time"
+    facts = [("time", f"{time['source']}{unit}, {every}")]
     facts.append(("started", time["start"]))
     gaps = [f"{_seconds(length)} before line {line}" for line, length in time["gaps"]]
     longest = max((length for _, length in time["gaps"]), default=0.0)

@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 from toolbench.errors import Fault, OutputError
 from toolbench.files import locked, write_bytes
 from toolbench.records.settings import RunEntry
-from toolbench.season.verdicts import REPEAT
+from toolbench.season.verdicts import is_ours
 from toolbench.settings import RUNS, clean, entered_rows, split_head, with_row
 
 Rows = Sequence[Mapping[str, str]]
@@ -89,6 +89,8 @@ def entering(
         own = find_row(rows, entry.file)
         if own is not None:
             cells = _changed(own, entry, words, _stamp(started, rows), wrote)
+            if row is not None and not fills and cells.get("exclude") == "":
+                cells |= _planned_id(own, row, rows, run_id)
             wrote.update({"run": own.get("run", "") or run_id(entry.file), **cells})
             return with_row(data, cells, line=int(own["line"]))
         cells = _cells(entry, words, _stamp(started, rows), rows, loggers, run_id)
@@ -178,6 +180,12 @@ def _aside(entry: RunEntry, rows: Rows, run_id: Callable[[str], str]) -> str:
     return unique(wanted, {*_taken(rows, run_id), entry.run.casefold()})
 
 
+def _planned_id(own: Mapping[str, str], row: RunEntry, rows: Rows, run_id: Callable[[str], str]) -> dict[str, str]:
+    """The planned id for a run that was left out under its file's name and is kept after all."""
+    aside = own.get("run", "").casefold() in ("", run_id(_place(own["file"])).casefold(), f"{row.run}-out".casefold())
+    return {"run": row.run} if aside and row.run and row.run.casefold() not in _taken(rows, run_id) else {}
+
+
 def _planned_cells(entry: RunEntry) -> dict[str, str]:
     """What the plan says of a run beside its ids; columns that nobody here knows are carried along."""
     cells = {split_head(name)[0]: value for name, value in entry.extra.items()}
@@ -204,11 +212,6 @@ def unique(wanted: str, taken: set[str]) -> str:
     while found.casefold() in taken:
         found, number = f"{wanted}-{number}", number + 1
     return found
-
-
-def is_ours(reason: str) -> bool:
-    """Whether a reason is one that is entered here, and no word of a person's own."""
-    return reason in REPEAT.values()
 
 
 def _changed(

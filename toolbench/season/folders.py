@@ -13,7 +13,7 @@ from pathlib import Path
 from toolbench.errors import Fault, OutputError, RecordingError, ToolbenchError, UsageError
 from toolbench.files import write_bytes
 from toolbench.logs import Log, guess_channels, read_log
-from toolbench.quantities import QuantityError, to_si, unit_factor
+from toolbench.quantities import QuantityError, channel_quantity, to_si, unit_factor
 from toolbench.records.settings import Channel, Logger, RunEntry, TimeColumn
 from toolbench.season.naming import PROTOCOL, TOOL, identifier
 from toolbench.settings import write_season
@@ -211,12 +211,15 @@ def _loggers(logs: dict[Path, Log], response: str | None) -> Loggers:
 
 
 def _channels(log: Log, path: Path, response: str | None) -> list[Channel]:
-    """The channels of a file: the response first, then everything guessed."""
+    """The channels of a file: the response first, then everything guessed; what has no unit is carried along as it is."""
     guessed = guess_channels(log)
     wanted = _only_response(log, path) if response is None else _named(log, path, response)
     channels = [Channel(name="torque" if _is_torque(log, wanted) else "response", column=log.names[wanted])]
     channels += [
-        Channel(name=other, column=log.names[column])
+        Channel(
+            name=other if log.units[column] or not channel_quantity(other) else f"{other}_as_written",
+            column=log.names[column],
+        )
         for other, column in guessed.items()
         if column != wanted and other != "torque"
     ]

@@ -8,8 +8,9 @@ from pathlib import Path
 from toolbench.errors import SettingsError
 from toolbench.records.settings import RunEntry
 from toolbench.season.arriving import Signature
+from toolbench.season.entering import find_row
 from toolbench.season.plan_sheet import Plan, read_plan
-from toolbench.settings import RUNS, Bench, read_bench
+from toolbench.settings import RUNS, Bench, entered_rows, read_bench
 
 
 class HandWritten:
@@ -26,6 +27,7 @@ class HandWritten:
         self.sheet = sheet
         self._signatures = self._look()
         self.bench: Bench = read_bench(folder)
+        self._held: tuple[RunEntry, ...] = ()
         self.plan: Plan = read_plan(folder, sheet, self.bench)
 
     def changed(self) -> tuple[str, ...]:
@@ -44,9 +46,27 @@ class HandWritten:
             bench = read_bench(self.folder)
         except SettingsError as error:
             return [f"{fault} (what stood there before stays in force)" for fault in error.faults[:3]]
+        runs = self.runs
         self.bench, self.plan = bench, read_plan(self.folder, self.sheet, bench)
+        self._held = self._spoilt(runs)
         new = [fault for fault in (*bench.faults, *self.plan.faults) if fault not in before]
-        return [str(fault) for fault in new if not is_open_row(fault.message)]
+        said = [str(fault) for fault in new if not is_open_row(fault.message)]
+        if said and self._held:
+            said.append(f"{RUNS}: {len(self._held)} of its rows cannot be used; what they said before stays in force")
+        return said
+
+    def _spoilt(self, before: Sequence[RunEntry]) -> tuple[RunEntry, ...]:
+        """Rows as they were before somebody spoilt them: a slip of the hand in one cell undoes no run that was kept."""
+        bad = {fault.line for fault in self.bench.faults if not is_open_row(fault.message)}
+        usable = {run.file for run in self.bench.settings.runs if run.line not in bad}
+        lost = [run for run in before if run.file not in usable and not run.excluded]
+        if not lost or not bad:
+            return ()
+        try:
+            rows = entered_rows((self.folder / RUNS).read_bytes())
+        except (OSError, SettingsError):
+            return tuple(lost)
+        return tuple(run for run in lost if find_row(rows, run.file) is not None)
 
     def take_over(self) -> None:
         """What was written here is read without a word."""
@@ -63,8 +83,9 @@ class HandWritten:
 
     @property
     def runs(self) -> Sequence[RunEntry]:
-        """Rows of runs.csv that can be used."""
-        return self.bench.settings.runs
+        """Rows of runs.csv that can be used, and those that could be before they were spoilt."""
+        held = {run.file for run in self._held}
+        return (*(run for run in self.bench.settings.runs if run.file not in held), *self._held)
 
     @property
     def roots(self) -> tuple[str, ...]:

@@ -166,9 +166,15 @@ def _unusable(folder: Path, entry: RunEntry, error: RecordingError | SignalError
     if _is_of_settings(fault) and has_lines(folder / entry.file, FEWEST_LINES):
         code, verdict = "settings-do-not-fit", "look"
     else:
-        code, verdict = ("no-onset" if isinstance(error, SignalError) else "unreadable"), "repeat"
-    reason = _finding(code, "wrong", fault.message, fault.mend or "", entry, fault.line)
+        code, verdict = _code_of(error), "repeat"
+    reason = _finding(code, "wrong", fault.message, MENDS.get(code, fault.mend or ""), entry, fault.line)
     return Judgement(verdict=verdict, reasons=(reason,))  # type: ignore[arg-type]
+
+
+def _code_of(error: RecordingError | SignalError) -> str:
+    if not isinstance(error, SignalError):
+        return "unreadable"
+    return "two-starts" if error.faults[0].message.startswith("two starts") else "no-onset"
 
 
 def _is_of_settings(fault: Fault) -> bool:

@@ -53,7 +53,11 @@ _SETUP_WORDS = frozenset(
     ]
 )
 _SIZE = re.compile(r"\d+(?:[.,p]\d+)?(?:mm|cm|m|ft|in|bar|psi|kpa|v|ah|l|mm2)\Z", re.IGNORECASE)
-_RUN = re.compile(r"(?:^|[-_ .]+)(?:(?:run|rec|recording|test|take|shot|no|nr|r|n)[-_ .]?)?\d+\Z", re.IGNORECASE)
+_RUN = re.compile(
+    r"(?:^|[-_ .]+)(?:(?:run|rec|recording|test|take|trial|shot|log|data|meas|measurement|messung|versuch|lauf|no|nr|r|n)[-_ .]?)?\d+\Z",
+    re.IGNORECASE,
+)
+_LETTER = re.compile(r"([A-Za-z])\d+\Z")
 _STAMP = re.compile(r"(?:19|20)\d\d-?\d\d-?\d\d(?:[T_ -]?\d\d[-_:.]?\d\d(?:[-_:.]?\d\d)?)?")
 
 
@@ -145,6 +149,9 @@ def _folders(files: Sequence[Path]) -> dict[Path, tuple[str, ...]]:
 def _words(files: Sequence[Path]) -> dict[Path, tuple[str, ...]]:
     """Words of the files' names without the run's number, the same number for each."""
     stems = {file: _RUN.sub("", _STAMP.sub("", file.stem).strip("-_ .")).strip("-_ .") for file in files}
+    letters = {match[1].casefold() if (match := _LETTER.match(stem)) else stem for stem in stems.values()}
+    if len(letters) == 1 and _differs([*stems.values()]):
+        return dict.fromkeys(files, ())  # b1, b2, b3: one letter for all, and the run's number
     split = {file: tuple(part for part in re.split(r"[-_ ]+", stem) if part) for file, stem in stems.items()}
     if len({len(parts) for parts in split.values()}) == 1:
         return split

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from toolbench.errors import Fault
 from toolbench.records.settings import RunEntry
+from toolbench.season.verdicts import is_ours
 from toolbench.settings import RUNS, Bench, Faults, clean, read_sheet
 
 KINDS = ("tool", "setup", "protocol", "logger")
@@ -77,6 +78,9 @@ def name_recording(file: str, bench: Bench, plan: Plan, open_rows: Sequence[RunE
     listed = next((run for run in bench.settings.runs if run.file == file), None)
     if listed is not None:
         row = next((row for row in plan.rows if _is_run_of(listed, row)), None)
+        if row is None and listed.excluded and is_ours(listed.reason):
+            # It was judged before it was whole; the row it was made for is still open, and is its own once it is kept.
+            row = _first_fitting(open_rows, {kind: str(getattr(listed, kind)) for kind in KINDS[:3]})
         return Named(listed, row)
     said = {name: value for name, value in (_said(file, bench)).items() if value}
     row = next((row for row in open_rows if row.file == file), None) or _first_fitting(open_rows, said)
@@ -127,8 +131,8 @@ def _missing(ids: dict[str, str], bench: Bench, has_plan: bool) -> str:
     unsaid = [kind for kind, id in ids.items() if not id]
     if unsaid:
         where = "its path" if bench.pattern is not None else "bench.toml (recordings = ...)"
-        sheet = "the sheet has no open row for it" if has_plan else "there is no sheet with an open row"
-        return f"nobody says which {', '.join(unsaid)} it is of: {where} does not, and {sheet}"
+        sheet = "the sheet has no open row left" if has_plan else "there is no sheet with an open row"
+        return f"nothing says which {', '.join(unsaid)} it is of: {where} does not, and {sheet}; add a row to the sheet, or its row to {RUNS}"
     for kind, id in ids.items():
         known = bench.known.of(kind)
         if known is not None and id not in known:

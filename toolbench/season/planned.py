@@ -15,6 +15,9 @@ from toolbench.records.settings import Hold, RunEntry, SeasonSettings
 SET_SHARE = 0.05
 """A static pressure further than this share from the regulator's setting is another setting; gauges agree within 1 %."""
 
+STATIC_SHARE = 0.25
+"""Where no regulator is stated: a compressor without one switches on and off within a fifth of its pressure (from memory)."""
+
 PACK_SHARES = (0.80, 1.25)
 """Open voltage of a pack as a share of its nominal voltage: 3.0 to 4.2 V of a cell of 3.6 V nominal (from memory)."""
 
@@ -54,8 +57,8 @@ def setup_findings(
     """
     setup = settings.setups[run.entry.setup]
     found: list[Finding] = []
-    if setup.supply == "air":
-        found += _regulator(settings, run) + _line(run, kept, like) + _flow(run, kept)
+    if setup.supply in ("air", ""):  # what a setup that states nothing runs on shows in the channels that there are
+        found += _regulator(settings, run, like) + _line(run, kept, like) + _flow(run, kept)
     if setup.supply in ("battery", "mains"):
         found += _voltage(settings, run)
     if setup.supply == "battery":
@@ -81,14 +84,19 @@ def _stated(settings: SeasonSettings, setup: str, key: str) -> float | None:
     return float(fact[0]) if fact is not None and not isinstance(fact[0], str) else None
 
 
-def _regulator(settings: SeasonSettings, run: Run) -> list[Finding]:
-    """Static pressure against the regulator's setting; not where the protocol has the regulator set for each setup."""
+def _regulator(settings: SeasonSettings, run: Run, like: Sequence[Run]) -> list[Finding]:
+    """Static pressure against the regulator's setting, or against the like runs where none is stated.
+
+    Not where the protocol has the regulator set for each setup.
+    """
     protocol = settings.protocols[run.entry.protocol]
     stated, static = _stated(settings, run.entry.setup, "regulator.set"), run.conditions.rest_pressure
-    if stated is None or static is None or _is_reset(protocol.hold):
+    if static is None or _is_reset(protocol.hold):
         return []
     if protocol.rest is not None and protocol.rest.channel == "inlet_pressure":
         return []  # the protocol's own band is the narrower one
+    if stated is None:
+        return _static(run, static, like)
     if abs(static - stated) <= SET_SHARE * stated:
         return []
     others = [
@@ -104,6 +112,23 @@ def _regulator(settings: SeasonSettings, run: Run) -> list[Finding]:
         f"{in_words(stated, 'inlet_pressure')}{hint}"
     )
     return [_finding("setup-pressure", message, "look at the regulator and at the setup", run.entry)]
+
+
+def _static(run: Run, static: float, like: Sequence[Run]) -> list[Finding]:
+    """Static pressure beside the like runs: another setting, or a logger set to another unit."""
+    before = _known(like, lambda one: one.conditions.rest_pressure)
+    if len(before) < FEWEST:
+        return []
+    middle = statistics.median(before)
+    if abs(static - middle) <= max(STATIC_SHARE * abs(middle), 2 * (max(before) - min(before))):
+        return []
+    message = (
+        f"Static pressure is {in_words(static, 'inlet_pressure')}, in the {len(before)} runs before it on {run.entry.setup} "
+        f"{in_words(middle, 'inlet_pressure')}"
+    )
+    return [
+        _finding("setup-pressure", message, "look at the regulator, and at the unit the logger is set to", run.entry)
+    ]
 
 
 def _is_reset(hold: Hold | None) -> bool:

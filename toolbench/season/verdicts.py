@@ -19,6 +19,7 @@ REPEAT: Mapping[str, str] = {
     "run-short": "rig fault: recording too short",
     "run-ends-early": "rig fault: recording too short",  # it would shorten every run it is compared with
     "no-onset": "rig fault: no start in the recording",  # marks count from the onset
+    "two-starts": "rig fault: two starts in the recording",  # which of them the marks count from nobody can say
     "clipped": "clipped",  # the top of the curve was never recorded
     "over-range": "clipped: over the sensor's range",  # the certificate says nothing about these values
     "rest-short": "rig fault: no rest before the start",  # the zero of this run is not known; one second more mends it
@@ -44,6 +45,7 @@ REPEAT: Mapping[str, str] = {
 """Findings that mean: repeat now. Repeating costs a minute at the rig; the same run found the next day costs a session."""
 
 MENDS: Mapping[str, str] = {
+    "two-starts": "let the logger record one start only, with the tool at rest before it",
     "clipped": "set the amplifier to a wider range",
     "over-range": "set a wider range, or take the larger cell",
     "rest-short": "let the recording begin half a second before the run",
@@ -89,6 +91,11 @@ MAY_BE_UNFINISHED = frozenset(("unreadable", "cut-short", "no-onset", "run-ends-
 
 COMMON_CAUSE = frozenset(("response-lost", "rest-short", "clipped", "over-range"))
 """Reasons that are only told where the like runs that were kept show them too: a repeat would show them again."""
+
+
+def is_ours(reason: str) -> bool:
+    """Whether a reason is one that is entered here, and no word of a person's own."""
+    return reason in REPEAT.values()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
