@@ -40,7 +40,7 @@ def glimpse(path: str | os.PathLike[str]) -> dict[str, Any]:
             return seen
         head = source.head(HEAD_SIZES[0])
         encoding = find_encoding(source, head, stated=None)
-    except RecordingError:
+    except (RecordingError, OSError):
         return seen
     seen["encoding"] = encoding.name
     seen |= _layout(source)

@@ -70,9 +70,7 @@ def read_pieces(source: Source, encoding: Encoding) -> Iterator[tuple[Piece, Enc
             if not data:
                 continue
             tail = data[-TAIL_SIZE:]
-            piece = Piece(
-                source.path, len(data), source.changed_ns, tail, data=data, first_line=line, is_last=left == 0
-            )
+            piece = Piece(source.path, len(data), source.state, tail, data=data, first_line=line, is_last=left == 0)
             yield piece, encoding if decoder is None else Encoding("utf-8")
             line += count_lines(data)
 

@@ -23,7 +23,7 @@ from toolbench.logs.noticed import of_cells, of_dialect, of_rows
 from toolbench.logs.points import refuse_lost_points
 from toolbench.logs.seconds import judge_time, to_seconds
 from toolbench.logs.sentinels import mark_missing
-from toolbench.logs.source import HEAD_SIZES, Source, open_source, refusal
+from toolbench.logs.source import HEAD_SIZES, Source, lost, open_source, refusal
 from toolbench.logs.table import Table, read_table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.runs import Dialect
@@ -70,6 +70,18 @@ def read_log(
         The file cannot be read, can be read in two ways that differ, or is too large for one table; the message names the key
         that settles it.
     """
+    try:
+        return _read(path, logger, columns, group, budget, with_digest=with_digest)
+    except OSError as error:
+        if isinstance(path, pd.DataFrame):
+            raise
+        raise lost(path, error) from None
+
+
+def _read(
+    path: str | os.PathLike[str] | pd.DataFrame, logger: Logger | None, columns: Sequence[str] | None,
+    group: str | None, budget: int | None, *, with_digest: bool,
+) -> Log:  # fmt: skip
     if is_no_text(path):
         from toolbench.logs.doors import through_door
 

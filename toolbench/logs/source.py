@@ -20,7 +20,7 @@ class Source:
 
     path: Path
     size: int
-    changed_ns: int
+    state: tuple[int, ...]
     tail: bytes
 
     @property
@@ -31,7 +31,10 @@ class Source:
     def head(self, size: int) -> bytes:
         """The first `size` bytes."""
         with self.path.open("rb") as stream:
-            return stream.read(size)
+            found = stream.read(size)
+        if len(found) < min(size, self.size):
+            raise changed(self.name)
+        return found
 
     def everything(self) -> bytes:
         """All bytes. Only the careful way of reading needs them."""
@@ -43,9 +46,26 @@ class Source:
 
     def refuse_if_changed(self) -> None:
         """Raises RecordingError when the file is not what it was when reading began."""
-        now = self.path.stat()
-        if (now.st_size, now.st_mtime_ns) != (self.size, self.changed_ns):
-            raise refusal(self.name, "changed while it was read", mend="read it again when the logger has closed it")
+        if _state(self.path.stat()) != self.state:
+            raise changed(self.name)
+
+
+def _state(seen: os.stat_result) -> tuple[int, ...]:
+    """What tells one content of a file from another: a copy with the size and the date of the first has another inode or ctime."""
+    return seen.st_dev, seen.st_ino, seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns
+
+
+def changed(file: str) -> RecordingError:
+    """The refusal of a file that was written to while it was read."""
+    return refusal(file, "changed while it was read", mend="read it again when the logger has closed it")
+
+
+def lost(path: str | os.PathLike[str], error: OSError) -> RecordingError:
+    """The refusal of a file that could be opened, and then was removed, replaced by a folder, or failed to be read."""
+    said = error.strerror or str(error)
+    return refusal(
+        str(path), f"could not be read to its end: {said}", mend="see that it stays in place while it is read"
+    )
 
 
 def refusal(
@@ -83,7 +103,7 @@ def open_source(path: str | os.PathLike[str]) -> Source:
         raise refusal(str(where), "may not be read", mend="give yourself the permission to read it") from None
     except (OSError, ValueError) as error:
         raise refusal(str(where), f"cannot be opened: {getattr(error, 'strerror', None) or error}") from None
-    return Source(where, state.st_size, state.st_mtime_ns, tail)
+    return Source(where, state.st_size, _state(state), tail)
 
 
 def _neighbour(path: Path) -> str | None:
@@ -94,5 +114,7 @@ def _neighbour(path: Path) -> str | None:
         names = [entry.name for entry in path.parent.iterdir()]
     except OSError:
         return f"its folder {str(path.parent)!r} does not exist either"
+    if path.name in names:
+        return "it is a link to a file that is not there"
     near = get_close_matches(path.name, names, n=1)
     return f"did you mean {near[0]!r}?" if near else None
