@@ -34,3 +34,19 @@ def test_every_structure_with_the_clock(clock, tmp_path):
             if made is not None:
                 wrong += [f"{made.traits}: {fault}" for fault in faults(made, path)]
     assert not wrong, "\n".join([f"{len(wrong)} faults, the first ten of them:", *wrong[:10]])
+
+
+ONCE_WRONG = (
+    ("stamp, slashed year first", "side by side", 4),  # the end of the shorter run taken for settings beside the rows
+    ("stamp, slashed year first", "row of another width", 2),  # decimal commas in quotes counted as delimiters
+    ("index, rate in kHz", "preamble of junk bytes", 3),  # latin-1 under carriage returns, with a line of control bytes
+    ("interval in s", "preamble of triples", 3),  # a unit behind a bar
+)
+"""Made files beyond the seeds above that the reader got wrong, and why."""
+
+
+@pytest.mark.parametrize(("clock", "structure", "seed"), ONCE_WRONG)
+def test_what_once_went_wrong(clock, structure, seed, tmp_path):
+    made = made_files.make(clock, structure, seed)
+    assert made is not None
+    assert faults(made, tmp_path / "made.csv") == []

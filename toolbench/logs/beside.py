@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from toolbench.logs.cells import split_line
+from toolbench.logs.cells import cell_code, split_line
 from toolbench.logs.names import Column, is_time_unit, split_unit
 from toolbench.logs.one_row import Row
 from toolbench.logs.source import refusal
@@ -32,7 +32,7 @@ def settings_beside(rows: Sequence[Row], width: int) -> range:
         keys = [rows[number].cells[used[0]] for number in filled[used[0]]]
         rest = [index for index in range(width) if index not in columns]
         samples = any(rows[-1].kinds[index] == "number" for index in rest if index < len(rows[-1].kinds))
-        words = sum(not re.fullmatch(r"[\d.,+-]*", key) for key in keys)
+        words = sum(cell_code(key) == "t" for key in keys)
         if len(keys) > 1 and len(set(keys)) == len(keys) and 2 * words > len(keys) and samples:
             return columns
     return range(0)

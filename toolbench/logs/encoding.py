@@ -118,7 +118,9 @@ def _of_bytes(source: Source, data: bytes) -> Encoding:
         return Encoding("utf-8", undecodable=bad)
     # Lines with control bytes are junk, not words: they tell nothing about the encoding.
     words = b"\n".join(
-        line for line in data.split(b"\n") if not line.isascii() and len(line) == len(line.translate(None, _CONTROL))
+        line
+        for line in re.split(rb"[\r\n]+", data)
+        if not line.isascii() and len(line) == len(line.translate(None, _CONTROL))
     )
     if not words:
         return Encoding("utf-8", undecodable=bad)

@@ -101,7 +101,7 @@ def _widths(body: Sequence[str], layout: Layout) -> npt.NDArray[np.int64]:
     widths = np.fromiter((line.count(delimiter) for line in body), dtype=np.int64, count=len(body)) + 1
     if layout.quoted:
         for offset, line in enumerate(body):
-            if '"' in line and widths[offset] != layout.width:
+            if '"' in line and (widths[offset] != layout.width or layout.decimal == delimiter):
                 widths[offset] = len(split_line(line, delimiter))
     return widths
 

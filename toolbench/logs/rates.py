@@ -120,7 +120,7 @@ def _pairs(preamble: Sequence[str], columns: Sequence[Column]) -> Iterator[tuple
     """Key, number and unit of everything that is written as a pair: on one line, or a name over its number."""
     for number, line in enumerate(preamble, 1):
         for key, rest in _keys(line):
-            match = re.match(rf"({_NUMBER})\s*[\"',;\t\[(]*\s*([^\s\"\[\](),;\t]*)", rest)
+            match = re.match(rf"({_NUMBER})\s*[\"',;|\t\[(]*\s*([^\s\"\[\](),;|\t]*)", rest)
             if match:
                 unit = match[2].strip(".")
                 inside = re.search(r"[\[(]\s*([^\[\]()]+?)\s*[\])]\s*$", key)
@@ -184,7 +184,7 @@ def stated_span(preamble: Sequence[str]) -> tuple[float, str] | None:
                 if pattern.search(key) and name not in stamps and (cell := _stamp_in(rest)):
                     stamps[name] = (cell, line.strip())
             if _DURATION.search(key):
-                match = re.match(rf"({_NUMBER})\s*[\"',;\t\[(]*\s*([^\s\"\[\](),;\t]*)", rest)
+                match = re.match(rf"({_NUMBER})\s*[\"',;|\t\[(]*\s*([^\s\"\[\](),;|\t]*)", rest)
                 ratio = TIME_UNITS.get(match[2].lower()) if match else None
                 if match and ratio:
                     return float(match[1].replace(",", ".")) * ratio[0] / ratio[1], line.strip()
