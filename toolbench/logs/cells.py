@@ -73,7 +73,7 @@ GROUPED = {
 _MONTH = r"(?:jan|feb|mar|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zé]*\.?"
 _STAMP_BODY = (
     r"\d{4}-?\d\d-?\d\d[T ]\d\d:?\d\d|\d{4}-\d\d-\d\d\Z|\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[ T,_]|\Z)"
-    r"|\d{1,4}:\d\d(?::\d\d)?"
+    r"|[-+−]?\d{1,4}:\d\d(?::\d\d)?"
     rf"|\d{{1,2}}[ ./-]?{_MONTH}[ ./-]?\d{{2,4}}\b|{_MONTH} \d{{1,2}},? \d{{4}}\b|(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*,? (?:{_MONTH} )?\d"
     r"|\d{4}年\d{1,2}月\d{1,2}日"
 )

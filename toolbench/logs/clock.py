@@ -14,7 +14,7 @@ from toolbench.logs.names import SHORT_UNITS, TIME_UNITS, Column, find_column, i
 from toolbench.logs.parts import group_stamps
 from toolbench.logs.rates import differing, stated_rates, stated_span, stated_unit
 from toolbench.logs.source import refusal
-from toolbench.logs.stamps import understand, words
+from toolbench.logs.stamp_grammar import understand, words
 from toolbench.logs.timenames import TIME_NAMES, is_time_name
 from toolbench.logs.timesource import Kind, Ratio, TimeSource, label_of, numbers_of
 from toolbench.records.findings import Finding

@@ -61,12 +61,12 @@ def _decimals(fields: Fields) -> Integers:
     digits = fields.digits
     up = 10 ** np.maximum(9 - digits, 0)
     down = 10 ** np.maximum(digits - 9, 0)
-    result: Integers = fields["f"] * up // down
+    result: Integers = fields["f"] * up // down * fields.sign
     return result
 
 
 def _counts(fields: Fields, unit: str) -> Integers:
-    result: Integers = fields["f"] * _UNITS[unit]
+    result: Integers = fields["f"] * _UNITS[unit] * fields.sign
     return result
 
 

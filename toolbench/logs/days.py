@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from toolbench.logs.stamps import DAY_OF_YEAR, DOTTED, NO_DATE, SHORT_YEAR, YEAR_LAST, Fields, Integers, Mask
+from toolbench.logs.stamp_grammar import DAY_OF_YEAR, DOTTED, NO_DATE, SHORT_YEAR, YEAR_LAST
+from toolbench.logs.stamps import Fields, Integers, Mask
 
 DAY_S = 86_400
 _LENGTHS = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.int64)

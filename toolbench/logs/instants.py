@@ -13,6 +13,7 @@ import pandas as pd
 from toolbench.logs.counts import SECOND_NS, Fractions, find_fractions
 from toolbench.logs.days import DAY_S, Dates, find_dates
 from toolbench.logs.source import refusal
+from toolbench.logs.stamp_grammar import NO_DATE
 from toolbench.logs.stamp_remarks import (
     Stamped,
     clock_codes,
@@ -24,7 +25,7 @@ from toolbench.logs.stamp_remarks import (
     of_turns,
     two_first,
 )
-from toolbench.logs.stamps import NO_DATE, Fields, Integers, Mask
+from toolbench.logs.stamps import Fields, Integers, Mask
 from toolbench.logs.turns import find_seconds
 from toolbench.logs.zones import find_zone, to_universal, zone_in_name
 from toolbench.records.findings import Finding

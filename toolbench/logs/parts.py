@@ -11,18 +11,8 @@ import numpy as np
 import pandas as pd
 
 from toolbench.logs.names import Column
-from toolbench.logs.stamps import (
-    NO_DATE,
-    YEAR_FIRST,
-    Fields,
-    Integers,
-    Shape,
-    empty_fields,
-    laid_out,
-    read_fields,
-    understand,
-    words,
-)
+from toolbench.logs.stamp_grammar import NO_DATE, YEAR_FIRST, Shape, understand, words
+from toolbench.logs.stamps import Fields, Integers, empty_fields, laid_out, read_fields
 from toolbench.logs.timesource import numbers_of
 
 _PART_NAMES: dict[str, frozenset[str]] = {

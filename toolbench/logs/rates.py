@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from toolbench.logs.names import TIME_UNITS, Column
-from toolbench.logs.stamps import understand
+from toolbench.logs.stamp_grammar import understand
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?"
 _SAMPLING = r"sampl\w*|acquisition|acq|scan\w*|daq|record\w*|logg?\w*|abtast\w*|mess\w*|erfassungs\w*|[ée]chantillonn\w*|muestreo|campionament\w*|サンプリング|サンプル|収集|記録|測定|采样|horizontal|data|d['’]"

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from toolbench.logs.stamps import NO_DATE, Fields, Integers
+from toolbench.logs.stamp_grammar import NO_DATE
+from toolbench.logs.stamps import Fields, Integers
 
 DAY_S = 86_400
 HOUR_S = 3_600
@@ -41,6 +42,8 @@ def find_seconds(fields: Fields, stated: str | None, hint: str = "") -> Turned:
     """
     hours = _hours(fields)
     seconds = fields["days"] * DAY_S + hours * HOUR_S + fields["mi"] * 60 + fields["s"]
+    if fields.negative.any():
+        return Turned(_elapsed(fields, seconds, stated))
     if not fields.rows or (fields.date != NO_DATE).any() or not fields.has("h") or fields.has("days"):
         if stated and fields.has("mi") and not fields.has("h"):
             return _turn(fields["mi"] * 60 + fields["s"], HOUR_S, minutes_first=True)
@@ -53,6 +56,14 @@ def find_seconds(fields: Fields, stated: str | None, hint: str = "") -> Turned:
         dial = (fields["h"] % 12) * HOUR_S + fields["mi"] * 60 + fields["s"]
         return replace(_turn(dial, DAY_S // 2), dial=True)
     return _turn(seconds, DAY_S)
+
+
+def _elapsed(fields: Fields, seconds: Integers, stated: str | None) -> Integers:
+    """Seconds of an elapsed time that begins below zero; two numbers are then minutes and seconds if they have a fraction."""
+    if not fields.has("s") and fields.has("f") and not stated:
+        seconds = seconds // 60
+    result: Integers = seconds * fields.sign
+    return result
 
 
 def _hours(fields: Fields) -> Integers:
