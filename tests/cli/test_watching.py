@@ -48,7 +48,7 @@ def test_a_bad_run_says_why_and_1(season: Path, capsys: pytest.CaptureFixture[st
     assert once(season) == 1
     out = capsys.readouterr().out
     (line,) = [line for line in out.splitlines() if line.startswith("REPEAT NOW")]
-    assert line.startswith("REPEAT NOW: a: CLIPPED. Torque stays at its highest value, 1000 N*m")
+    assert line.startswith("REPEAT NOW: a: CLIPPED. Torque stays at its highest value, 1000 N·m")
     assert "-> set the amplifier to a wider range" in line
     assert "next on the sheet: 1:" in line
 

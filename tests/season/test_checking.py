@@ -56,6 +56,15 @@ def test_the_smallest_example_of_the_readme_works_with_runs_of_both(smallest: Pa
     assert report.looked_at[0] == "6 recordings, 6 of them analysed and 0 not"
 
 
+def test_a_recording_cut_short_beside_others_is_told(smallest: Path) -> None:
+    _record(smallest, "near", 400)
+    _record(smallest, "far", 390)
+    cut = smallest / "recordings/wrench-a/far/held-2.csv"
+    cut.write_text("\n".join(cut.read_text().splitlines()[:301]), encoding="utf-8")  # 3 s of 6 s, the start at 1 s
+    (found,) = [one for one in check_season(open_season(smallest)).findings if one.code == "run-ends-early"]
+    assert (found.severity, found.file) == ("doubtful", "recordings/wrench-a/far/held-2.csv")
+
+
 def test_the_recording_that_the_readme_reads_is_there() -> None:
     found = re.search(r'read_log\("([^"]+)"\)', README.read_text(encoding="utf-8"))
     assert found

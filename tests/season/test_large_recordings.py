@@ -153,7 +153,7 @@ def test_clipping_is_found_in_averages(tmp_path: Path, monkeypatch: pytest.Monke
     folder = season(tmp_path / "s", lines(highest=490.0))
     large(monkeypatch, budget=450_000)
     (run,) = reduced(folder).runs
-    assert "490 N*m" in told(run)["clipped"].message
+    assert "490 N·m" in told(run)["clipped"].message
 
 
 def test_what_exceeds_the_range_is_found_in_averages(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -102,12 +103,24 @@ def compare(
 
     for row in outcome.rows:
         if row["state"] in ("rendered", "unchanged"):
-            for sentence in sentences_of(results_of(out / row["path"])):
+            results = results_of(out / row["path"])
+            for sentence in sentences_of(results):
                 told(sentence.text)
+            _tell_caveats(results, folder)
             click.echo(out / row["path"] / "report.html")
     click.echo(out / "index.html")
     click.echo(f"{folder} (the season that was inferred, ready to be refined)")
     return outcome.exit_status
+
+
+def _tell_caveats(results: Mapping[str, Any], folder: Path) -> None:
+    """Whether something stands against the sentence: a number that is passed on without it says too much."""
+    severities = {finding["severity"] for finding in results.get("findings", ())}
+    worst = next((word for word in ("wrong", "doubtful") if word in severities), None)
+    if worst:
+        click.echo(
+            f"something is {worst} with these recordings: the page names it, and so does toolbench check {shlex.quote(str(folder))}"
+        )
 
 
 def _options(

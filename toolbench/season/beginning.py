@@ -18,6 +18,9 @@ from toolbench.records.settings import Channel, DialectOverrides, Logger, RunEnt
 from toolbench.season.naming import Place, guess_places, identifier
 from toolbench.settings import write_season
 
+UNREAD = "what is to be stated goes under [loggers.rig] in the bench.toml that `toolbench new DIR` writes; recordings go into DIR/recordings"
+"""Where to go on when nothing can be found in the files, so that no season can be made from them."""
+
 _BLOCK = re.compile(r"\W*(?:block|sitting|session)\W+(?P<value>\w[\w .-]*)", re.IGNORECASE)
 _STARTED = re.compile(
     r"(?:start|begin|date|record|creat|measur)\w*[^0-9]{0,20}(?P<stamp>\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?)"
@@ -64,7 +67,7 @@ def season_from_recordings(folder: str | Path, files: Sequence[str | Path], *, o
         raise OutputError(Fault("a season is already there", file=str(season), mend="replace its files with --force"))
     logs, left_out = _read_all(list(dict.fromkeys(map(Path, files))))
     if not logs:
-        raise UsageError([Fault("not one of the recordings can be read"), *left_out])
+        raise UsageError([Fault("not one of the recordings can be read", mend=UNREAD), *left_out])
     places = guess_places(list(logs))
     loggers, logger_of, remarks = _loggers(logs)
     runs = _runs(logs, places, logger_of)

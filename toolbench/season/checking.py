@@ -14,7 +14,7 @@ from toolbench.records.runs import Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.design import design_findings, like_findings, same_content
 from toolbench.season.opening import ReportPlan, Season
-from toolbench.season.reducing import reduce_runs, unusable
+from toolbench.season.reducing import early_ends, reduce_runs, unusable
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +126,9 @@ def _plan_findings(season: Season, plan: ReportPlan, runs: dict[str, Run]) -> li
             used += [runs[e.run] for e in entries]
     if len(items) < 2:
         return []
-    episode = settings.episodes[plan.episode]
-    return design_findings(settings, episode, settings.protocols[plan.protocol], items, used)
+    episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
+    early = early_ends([(run.entry, run.available_s) for run in used]) if protocol.duration_s is None else []
+    return early + design_findings(settings, episode, protocol, items, used)
 
 
 def _check_standard(season: Season, runs: list[Run]) -> list[Finding]:

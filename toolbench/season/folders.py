@@ -15,6 +15,7 @@ from toolbench.files import write_bytes
 from toolbench.logs import Log, guess_channels, read_log
 from toolbench.quantities import QuantityError, channel_quantity, to_si, unit_factor
 from toolbench.records.settings import Channel, Logger, RunEntry, TimeColumn
+from toolbench.season.beginning import UNREAD
 from toolbench.season.naming import PROTOCOL, TOOL, identifier
 from toolbench.settings import write_season
 
@@ -77,7 +78,7 @@ def _read_all(files: dict[str, list[Path]]) -> dict[Path, Log]:
     readable = {path: log for path, log in logs.items() if isinstance(log, Log)}
     if not readable:
         faults = [fault for one in logs.values() if isinstance(one, ToolbenchError) for fault in one.faults]
-        raise UsageError([Fault("not one of the recordings can be read"), *faults])
+        raise UsageError([Fault("not one of the recordings can be read", mend=UNREAD), *faults])
     return readable
 
 

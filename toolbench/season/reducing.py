@@ -150,25 +150,32 @@ EARLY_SHARE = 0.8
 """A run shorter than this share of the middle one ends early; it must not shorten a comparison unseen."""
 
 
-def _timing_findings(protocol: Protocol, timing: Timing, started: Sequence[_Started]) -> list[Finding]:
-    """What the default duration took away: a run that ends early, a mark or window that no run reaches."""
-    if protocol.duration_s is not None:
+def early_ends(runs: Sequence[tuple[RunEntry, float]]) -> list[Finding]:
+    """Runs that end well before the others [s after the onset], where no stated duration says how long they should be."""
+    if not runs:
         return []
-    middle = statistics.median(one.available_s for one in started)
-    found = [
+    middle = statistics.median(available for _, available in runs)
+    return [
         Finding(
             code="run-ends-early",
             severity="doubtful",
             kind="data",
-            message=f"The run ends {one.available_s:.3g} s after its onset and others last {middle:.3g} s, "
+            message=f"The run ends {available:.3g} s after its onset and others last {middle:.3g} s, "
             "so all of them are compared up to there only.",
             mend="repeat it, exclude it with a reason, or state the protocol's duration",
-            subjects=(one.entry.run,),
-            file=one.entry.file,
+            subjects=(entry.run,),
+            file=entry.file,
         )
-        for one in started
-        if one.available_s < EARLY_SHARE * middle
+        for entry, available in runs
+        if available < EARLY_SHARE * middle
     ]
+
+
+def _timing_findings(protocol: Protocol, timing: Timing, started: Sequence[_Started]) -> list[Finding]:
+    """What the default duration took away: a run that ends early, a mark or window that no run reaches."""
+    if protocol.duration_s is not None:
+        return []
+    found = early_ends([(one.entry, one.available_s) for one in started])
     beyond = sorted({t for t in (*timing.marks_s, timing.window_s[1]) if t > timing.duration_s + 1e-9})
     if beyond:
         listed = ", ".join(f"{t:g} s" for t in beyond)

@@ -125,6 +125,12 @@ def _unit_finding(channel: str, ratio: float, factor: float, runs: tuple[str, ..
     )
 
 
+def _unit(run: Run) -> str:
+    """The unit of the response, as printed behind a number."""
+    unit = next((one.unit for one in run.metrics if one.metric in ("sustained", "at_mark")), "")
+    return f" {unit.replace('*', '·')}" if unit else ""
+
+
 def _zeros(runs: Sequence[Run]) -> list[Finding]:
     """A rest level unlike that of the others; three runs at least, or nobody can say which one is off."""
     if len(runs) < 3:
@@ -141,7 +147,7 @@ def _zeros(runs: Sequence[Run]) -> list[Finding]:
                     code="zero-differs",
                     severity="doubtful",
                     kind="data",
-                    message=f"The response rests at {run.onset.rest:.4g} before the onset, {away:+.4g} from the like runs beside it.",
+                    message=f"The response rests at {run.onset.rest:.4g}{_unit(run)} before the onset, {away:+.4g}{_unit(run)} from the like runs beside it.",
                     mend="check the zero of the sensor before the run",
                     subjects=(run.id,),
                     file=run.entry.file,

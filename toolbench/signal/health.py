@@ -52,6 +52,7 @@ def run_findings(
     """
     values = channels[response]
     rise = onset.highest - onset.rest
+    unit = unit.replace("*", "·")  # as it is printed
     first, last = np.searchsorted(time_s, (0.0, duration_s))
     running_t, running = time_s[first:last], values[first:last]
     found = _rest_and_length(time_s, onset, duration_s, sample_interval_s)
