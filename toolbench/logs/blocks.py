@@ -16,8 +16,8 @@ import pandas as pd
 
 from toolbench.errors import RecordingError
 from toolbench.files import digest
-from toolbench.logs.cells import split_line
 from toolbench.logs.encoding import Encoding
+from toolbench.logs.end_apart import begun_anew
 from toolbench.logs.glued_clock import Glued, columns_to_read
 from toolbench.logs.kinds import suffix_differs
 from toolbench.logs.layout import Layout
@@ -31,7 +31,8 @@ from toolbench.logs.ragged import holds_numbers
 from toolbench.logs.seconds import Timing, judge_time, to_seconds
 from toolbench.logs.sentinels import mark_missing
 from toolbench.logs.source import Source, refusal
-from toolbench.logs.table import Table, decoded, read_table
+from toolbench.logs.table import decoded, read_table
+from toolbench.logs.tables import Table
 from toolbench.logs.thinning import TIME, Collected
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.runs import Floats
@@ -141,7 +142,7 @@ class _Reader:
         found, first = self.found, piece.first_line == 1
         layout = found.layout if first else _continued(found.layout)
         skip = [line - piece.first_line + 1 for line in found.overrides.skip_lines if line >= piece.first_line]
-        columns = self.parsed if first else _begun_anew(self.parsed, piece, encoding, layout)
+        columns = self.parsed if first else begun_anew(self.parsed, piece.data, encoding, layout)
         missing = found.overrides.missing
         try:
             table = read_table(piece, encoding, layout, columns, skip, missing=missing)
@@ -227,16 +228,6 @@ class _Reader:
 def _continued(layout: Layout) -> Layout:
     """The layout of a later piece: rows from its first line on."""
     return replace(layout, first_data_line=1, header_line=None, unit_line=None, preamble=())
-
-
-def _begun_anew(columns: Sequence[Column], piece: Piece, encoding: Encoding, layout: Layout) -> list[Column]:
-    """The columns with the cells of the piece's first row as their first sample, by which the reader knows where it is."""
-    line = encoding.decode(piece.data[:65_536]).replace("\r", "\n").partition("\n")[0]
-    cells = split_line(line, layout.delimiter)
-    return [
-        replace(c, sample=(cells[c.index] if c.index < len(cells) else "", *c.sample[1:])) if c.sample else c
-        for c in columns
-    ]
 
 
 def _move(table: Table, lines: int) -> None:

@@ -28,7 +28,7 @@ from toolbench.logs.rows import dialect_stated, doubtful_file, remarks, renamed,
 from toolbench.logs.seconds import judge_time, to_seconds
 from toolbench.logs.sentinels import mark_missing
 from toolbench.logs.source import Source, open_source, refusal
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Dialect, TimeBase

@@ -13,7 +13,7 @@ import pandas as pd
 from toolbench.logs.cells import to_float
 from toolbench.logs.names import Column
 from toolbench.logs.stamp_grammar import understand
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 

@@ -13,7 +13,7 @@ from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
 from toolbench.logs.seconds import count_text, lines_text
 from toolbench.logs.sentinels import Marked, Sentinels
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 

@@ -14,7 +14,7 @@ from toolbench.logs.noticed import note
 from toolbench.logs.seconds import GAP, _findings, count_text
 from toolbench.logs.sentinels import Marked, Sentinels, _is_far
 from toolbench.logs.source import refusal
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, TimeBase
 

@@ -16,7 +16,7 @@ from toolbench.logs.parts import fields_of
 from toolbench.logs.source import refusal
 from toolbench.logs.stamp_remarks import Stamped
 from toolbench.logs.stamps import Mask
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.logs.zones import find_zone, to_universal, zone_in_name
 from toolbench.records.findings import Finding

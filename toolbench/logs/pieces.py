@@ -63,7 +63,7 @@ def read_pieces(source: Source, encoding: Encoding) -> Iterator[tuple[Piece, Enc
             raw = _read(stream, min(each, left), source)
             left -= len(raw)
             data = rest + (raw if decoder is None else _as_utf8(decoder.decode(raw, final=left == 0), first=line == 1))
-            cut = len(data) if left == 0 else _last_line_end(data, mark)
+            cut = len(data) if left == 0 else last_line_end(data, mark)
             if cut == 0 and len(data) > _LONGEST_LINE * each:
                 raise refusal(source.name, f"holds a line of more than {len(data)} bytes, which is no row", line=line)
             data, rest = data[:cut], data[cut:]
@@ -86,7 +86,7 @@ def _as_utf8(text: str, *, first: bool) -> bytes:
     return (text.removeprefix("\ufeff") if first else text).encode("utf-8", errors="replace")
 
 
-def _last_line_end(data: bytes, mark: bytes) -> int:
+def last_line_end(data: bytes, mark: bytes) -> int:
     """Where to cut: between two rows of numbers, as near to the end as may be; 0 where no line ends.
 
     Names of a second table, remarks and blank lines are judged by what stands around them, so they are kept together with it.

@@ -18,7 +18,8 @@ from toolbench.logs.encoding import Encoding
 from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
 from toolbench.logs.source import Source, refusal
-from toolbench.logs.table import Table, cells_of_rows
+from toolbench.logs.table import cells_of_rows
+from toolbench.logs.tables import Table
 
 _JUMP = 50.0
 _NEAR = 12  # rows on each side that tell the level

@@ -24,7 +24,8 @@ from toolbench.logs.points import refuse_lost_points
 from toolbench.logs.seconds import judge_time, to_seconds
 from toolbench.logs.sentinels import mark_missing
 from toolbench.logs.source import HEAD_SIZES, Source, lost, open_source, refusal
-from toolbench.logs.table import Table, read_table
+from toolbench.logs.table import read_table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.runs import Dialect
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn

@@ -12,7 +12,7 @@ from toolbench.logs.names import Column
 from toolbench.logs.noticed import note
 from toolbench.logs.plain import Plain
 from toolbench.logs.seconds import count_text, lines_text
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding
 from toolbench.records.settings import DialectOverrides, Logger

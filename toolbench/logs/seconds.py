@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from toolbench.logs.one_clock import read_clock, spread_evenly
 from toolbench.logs.source import refusal
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.logs.witness import choose_best
 from toolbench.records.findings import Finding

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from toolbench.logs.names import Column
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 
 # What loggers and spreadsheets write where a sensor gave nothing.
 _NINES = (-99.0, -99.9, -99.99, -999.0, -999.9, -999.99, -999.25, -9999.0, -9999.9, -9999.99, -99999.0, -999999.0,

@@ -4,57 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
-import warnings
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from toolbench.logs.cells import MISSING_SPELLINGS, common_unit, is_stamp, split_line, to_float
+from toolbench.logs.cells import is_stamp, split_line
 from toolbench.logs.encoding import Encoding
+from toolbench.logs.fast_table import can_be_fast, options, parse, plain_column, read_fast
 from toolbench.logs.layout import Layout, unwrapped
 from toolbench.logs.names import Column
 from toolbench.logs.numbers import mostly_numbers, read_numbers, whole_beyond_floats
-from toolbench.logs.ragged import holds_numbers, shorter, sort_lines
-from toolbench.logs.source import HEAD_SIZES, Source
-
-
-@dataclass(slots=True)
-class Table:
-    """Parsed rows: `columns` by position, `lines` of the file for each row, and what was left out."""
-
-    columns: dict[int, Any]
-    rows: int
-    first_line: int
-    kept: npt.NDArray[np.int64] | None = None
-    """Offset of every row from `first_line`, None where no line was left out."""
-    dropped: list[int] = field(default_factory=list)
-    footer: list[int] = field(default_factory=list)
-    blank: list[int] = field(default_factory=list)
-    cut: int | None = None
-    zeros: int = 0
-    unreadable: dict[int, list[tuple[int, str]]] = field(default_factory=dict)
-    glued: dict[int, str] = field(default_factory=dict)
-    extremes: dict[int, tuple[float, float]] = field(default_factory=dict)
-    """Lowest and highest value of columns that hold numbers only."""
-    whole: dict[int, npt.NDArray[np.int64]] = field(default_factory=dict)
-    """Exact whole numbers of a column of floats that lacks some (0 there): an epoch in nanoseconds keeps its last digit."""
-
-    def line(self, row: int | np.integer[Any]) -> int:
-        """Line of the file in which a row stands."""
-        return self.first_line + int(row if self.kept is None else self.kept[row])
-
-    def keep(self, mask: npt.NDArray[np.bool_]) -> None:
-        """Leave out the rows where the mask is False; their lines are entered in `dropped`."""
-        self.dropped += [self.line(int(row)) for row in np.flatnonzero(~mask)]
-        offsets = np.arange(self.rows, dtype=np.int64) if self.kept is None else self.kept
-        self.kept = offsets[mask]
-        self.columns = {index: values[mask] for index, values in self.columns.items()}
-        self.whole = {index: values[mask] for index, values in self.whole.items()}
-        self.rows = len(self.kept)
+from toolbench.logs.ragged import holds_numbers, sort_lines
+from toolbench.logs.source import Source
+from toolbench.logs.tables import Table
 
 
 def read_table(
@@ -73,11 +37,17 @@ def read_table(
     RecordingError
         Too many rows do not have the shape of the others.
     """
-    if _can_be_fast(source, encoding, layout, skip):
-        table = _read_fast(source, layout, wanted)
+    from toolbench.logs.end_apart import ends_oddly, read_with_end_apart
+
+    words = frozenset(word.strip().lower() for word in missing or ())
+    if can_be_fast(source, encoding, layout, skip) and not ends_oddly(source, layout):
+        table = read_fast(source, layout, wanted, words)
         if table is not None:
             return table
-    return _read_careful(source, encoding, layout, wanted, frozenset(skip), missing or ())
+    table = read_with_end_apart(source, encoding, layout, wanted, skip, words)
+    if table is not None:
+        return table
+    return read_careful(source, encoding, layout, wanted, frozenset(skip), words)
 
 
 def decoded(source: Source, encoding: Encoding) -> str:
@@ -85,124 +55,15 @@ def decoded(source: Source, encoding: Encoding) -> str:
     return encoding.decode(source.everything()).replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _can_be_fast(source: Source, encoding: Encoding, layout: Layout, skip: Sequence[int]) -> bool:
-    """Whether the parser may have the file as it is: nothing in it shifts lines or needs the true encoding."""
-    if skip or layout.wrapped or layout.delimiter == " " or not encoding.like_utf8:
-        return False
-    if "text" in layout.kinds and not encoding.name.startswith("utf-8"):
-        return False
-    if any(layout.glued) or any(mark != layout.decimal for mark in layout.marks):
-        return False
-    if layout.quoted and any('"' in line for line in layout.preamble):
-        return False
-    if _looks_cut(source, layout):
-        return False
-    # CR CR LF is two line ends for the parser and one for an editor: lines would be counted differently.
-    seen = source.head(HEAD_SIZES[0]) + source.tail
-    return b"\0" not in seen and b"\r" not in seen.replace(b"\r\n", b"").removesuffix(b"\r")
-
-
-def _options(layout: Layout) -> dict[str, Any]:
-    # Each of these keeps the parser's parallel path; memory_map, comment, nrows or a list for skiprows would leave it.
-    return {
-        "sep": layout.delimiter,
-        "decimal": layout.decimal,
-        "header": None,
-        "names": range(layout.width),
-        "index_col": False,
-        "skip_blank_lines": False,
-        "na_values": MISSING_SPELLINGS,
-        "quoting": csv.QUOTE_MINIMAL if layout.quoted else csv.QUOTE_NONE,
-        "encoding": "utf-8",
-    }
-
-
-def _read_fast(source: Source, layout: Layout, wanted: Sequence[Column]) -> Table | None:
-    """The table, or None where anything in it asks for a closer look."""
-    frame = _parse(source.for_parser(), _options(layout) | {"skiprows": layout.first_data_line - 1})
-    if frame is None:
-        return None
-    table = Table({}, len(frame), layout.first_data_line)
-    if not _fill_plain(table, frame, wanted, layout):
-        return None
-    last = layout.used - 1
-    # An empty last cell may be a short row, a blank line, or text.
-    filled = last in table.extremes or _is_filled(frame[last])
-    return table if filled else None
-
-
-def _fill_plain(table: Table, frame: pd.DataFrame, wanted: Sequence[Column], layout: Layout) -> bool:
-    """Whether every wanted column could be taken over as parsed."""
-    for column in wanted:
-        values = _plain_column(frame[column.index], column, layout, table)
-        if values is None:
-            return False
-        table.columns[column.index] = values
-    return True
-
-
-def _parse(where: Any, options: dict[str, Any]) -> pd.DataFrame | None:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
-            frame: pd.DataFrame = pd.read_csv(where, **options)
-    except UnicodeDecodeError:
-        # Replacing what is no UTF-8 takes the parser three times as long for a column of text: only where it must.
-        if "encoding_errors" in options:
-            return None
-        if hasattr(where, "seek"):
-            where.seek(0)
-        return _parse(where, options | {"encoding_errors": "replace"})
-    except (pd.errors.ParserError, pd.errors.ParserWarning, pd.errors.EmptyDataError, OverflowError, ValueError):
-        return None
-    return frame
-
-
-def _is_filled(values: Any) -> bool:
-    array = values.to_numpy() if values.dtype.kind in "iuf" else None
-    return bool(np.isfinite(array).all()) if array is not None else not values.isna().any()
-
-
-def _plain_column(values: Any, column: Column, layout: Layout, table: Table) -> Any:
-    """A parsed column that needs no second look, else None. A column without gaps enters its extremes in the table."""
-    if column.kind in ("stamp", "text"):
-        is_text = values.dtype == "str" and not values.isna().any()
-        if not is_text or common_unit(column.sample, layout.decimal):
-            return None
-        if column.kind == "stamp":
-            return values
-        return None if mostly_numbers(values.tolist()) else values.str.strip()
-    if values.dtype.kind not in "iuf":
-        return None
-    array = values.to_numpy()
-    if column.kind == "empty":
-        return array
-    # The first row must be the one that was found in the head: a stray quote above it would shift all rows.
-    first = to_float(column.sample[0].strip('"'), layout.decimal)
-    same = len(array) > 0 and first is not None and (array[0] == first or (np.isnan(first) and np.isnan(array[0])))
-    if not same:
-        return None
-    low, high = array.min(), array.max()
-    if low == low:  # nan where any cell is missing
-        if np.isinf(low) or np.isinf(high):
-            return None
-        table.extremes[column.index] = (float(low), float(high))
-        return array
-    size = np.fmax.reduce(np.abs(array))
-    # A missing one makes floats of whole numbers, which rounds those beyond 2^53: these are read cell by cell.
-    rounded = size > 2.0**53 and not any(layout.decimal in cell for cell in column.sample)
-    return None if np.isinf(size) or rounded else array
-
-
-def _read_careful(
+def read_careful(
     source: Source,
     encoding: Encoding,
     layout: Layout,
     wanted: Sequence[Column],
     skip: frozenset[int],
-    missing: Sequence[str],
+    missing: Collection[str],
 ) -> Table:
+    """All rows of the wanted columns, every line looked at. Raises RecordingError."""
     text = decoded(source, encoding)
     lines = sort_lines(text, layout, skip, source)
     table = Table(
@@ -216,7 +77,7 @@ def _read_careful(
         cut=lines.cut,
         zeros=lines.zeros,
     )
-    _fill(table, lines.rows, layout, wanted, frozenset(word.strip().lower() for word in missing))
+    _fill(table, lines.rows, layout, wanted, missing)
     table.unreadable = {
         index: [(table.line(row), cell) for row, cell in bad] for index, bad in table.unreadable.items() if bad
     }
@@ -224,16 +85,16 @@ def _read_careful(
     return table
 
 
-def _fill(table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column], missing: frozenset[str]) -> None:
+def _fill(table: Table, rows: list[str], layout: Layout, wanted: Sequence[Column], missing: Collection[str]) -> None:
     """Columns of rows that all have the right width: by the parser where it takes them as numbers, else as text."""
     frame = None
     if layout.delimiter != " ":
-        frame = _parse(io.BytesIO("\n".join(rows).encode("utf-8", errors="replace")), _options(layout))
+        frame = parse(io.BytesIO("\n".join(rows).encode("utf-8", errors="replace")), options(layout))
     slow = []
     for column in wanted:
         values = None
         if frame is not None and len(frame) == len(rows) and column.kind == "number":
-            values = _plain_column(frame[column.index], column, layout, table)
+            values = plain_column(frame[column.index], column, layout, table)
         if values is None:
             slow.append(column)
         table.columns[column.index] = values
@@ -275,7 +136,7 @@ def _cell(row: str, delimiter: str, index: int) -> str:
     return cells[index] if index < len(cells) else ""
 
 
-def _convert(cells: list[str], column: Column, layout: Layout, table: Table, missing: frozenset[str]) -> Any:
+def _convert(cells: list[str], column: Column, layout: Layout, table: Table, missing: Collection[str]) -> Any:
     """A column of numbers as an array; a column of text as it stands."""
     mark = layout.marks[column.index] if layout.marks else layout.decimal
     glued = layout.glued[column.index] if layout.glued else ""
@@ -333,11 +194,3 @@ def _part_footer(table: Table, text: str, layout: Layout) -> None:
     table.footer = sorted({*table.footer, *behind})
     table.dropped = sorted(line for line in table.dropped if line not in set(behind))
     table.blank = [line for line in table.blank if line < last]
-
-
-def _looks_cut(source: Source, layout: Layout) -> bool:
-    """Whether the file ends inside its last row, as far as its last lines show."""
-    if source.tail.endswith((b"\n", b"\r")):
-        return False
-    lines = source.tail.decode("utf-8", errors="replace").splitlines()
-    return len(lines) > 1 and shorter(lines[-1], lines[-21:-1], layout)

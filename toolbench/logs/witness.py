@@ -13,7 +13,7 @@ from toolbench.logs.clock import key_text, no_unit
 from toolbench.logs.names import SHORT_UNITS
 from toolbench.logs.one_clock import Clock, read_clock
 from toolbench.logs.source import refusal
-from toolbench.logs.table import Table
+from toolbench.logs.tables import Table
 from toolbench.logs.timesource import Ratio, TimeSource
 from toolbench.records.findings import Finding
 
