@@ -73,7 +73,7 @@ def read_with_end_apart(
 
 def replace_data(source: Source, data: bytes) -> Piece:
     """A part of a file as a source of its own."""
-    return Piece(source.path, len(data), source.changed_ns, data[-TAIL_SIZE:], data=data)
+    return Piece(source.path, len(data), source.state, data[-TAIL_SIZE:], data=data)
 
 
 def begun_anew(columns: Sequence[Column], data: bytes, encoding: Encoding, layout: Layout) -> list[Column]:

@@ -37,7 +37,7 @@ class Source:
         return found
 
     def everything(self) -> bytes:
-        """All bytes. Only the careful way of reading needs them."""
+        """All bytes. The careful way of reading needs them, and rows with odd cells."""
         return self.path.read_bytes()
 
     def for_parser(self) -> Any:
