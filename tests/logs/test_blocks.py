@@ -357,3 +357,20 @@ def test_a_small_file_that_holds_a_large_table_is_refused_before_it_is_unpacked(
     monkeypatch.setattr(columnar, "TABLE_BYTES", 15_999)  # by hand: 1000 rows of 2 columns of 8 bytes, less one
     with pytest.raises(RecordingError, match="1000 rows of 2 columns"):
         read_log(path)
+
+
+@pytest.mark.parametrize("kind", ["file", "stream"])
+def test_an_arrow_file_too_large_for_a_table_is_refused_before_it_is_unpacked(
+    kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ipc = pytest.importorskip("pyarrow.ipc")
+    pa = pytest.importorskip("pyarrow")
+    table = pa.table({"t [s]": np.arange(1000) / 1000, "Torque [N*m]": np.zeros(1000)})
+    path = tmp_path / "run.arrow"
+    with (ipc.new_file if kind == "file" else ipc.new_stream)(path, table.schema) as writer:
+        writer.write_table(table, max_chunksize=100)
+    monkeypatch.setattr(columnar, "TABLE_BYTES", 16_000)  # by hand: 1000 rows of 2 columns of 8 bytes
+    assert len(read_log(path).data) == 1000
+    monkeypatch.setattr(columnar, "TABLE_BYTES", 15_999)
+    with pytest.raises(RecordingError, match="1000 rows of 2 columns"):
+        read_log(path)

@@ -397,6 +397,14 @@ def read(path):
         raise KeyError("block 7")
     if text == "wrong":
         return {"F": [1, 2]}
+    if text == "exits":
+        raise SystemExit(7)
+    if text == "prints":
+        print("working")
+    if text == "flat":
+        return Recorded(container="Rec 2", columns=(RecordedColumn(name="F", values=[[1.0], [2.0]]),), rate_hz=1.0)
+    if text == "no text":
+        return Recorded(container="Rec 2", columns=(RecordedColumn(name="F", values=[1.0, 2.0]),), rate_hz=1.0, start=5)
     columns = [RecordedColumn(name="F", values=[1.0, 2.0, 4.0][: 2 if text == "short" else 3], unit="N")]
     columns.append(RecordedColumn(name="p [bar]", values=[6.0, 6.1, 6.2]))
     return Recorded(container="Rec 2", columns=tuple(columns), rate_hz=100.0, start="2026-03-04T09:00:00")
@@ -437,6 +445,9 @@ def test_a_reader_of_others_is_found_by_the_suffix(plugin: Path) -> None:
         ("run.rec", "broken", r"'rec' of rec-reader \(rec_reader:read\) failed: KeyError: 'block 7'"),
         ("run.rec", "wrong", "gave a dict, not a Recorded"),
         ("run.rec", "short", "gave columns of 2, 3 rows"),
+        ("run.rec", "exits", "failed: SystemExit: 7"),
+        ("run.rec", "flat", "gave columns of 2 rows, not a Recorded"),
+        ("run.rec", "no text", "gave columns of 2 rows, not a Recorded"),
         ("run.gone", "good", "failed: ModuleNotFoundError: No module named 'rec_gone'"),
     ],
 )
@@ -444,6 +455,15 @@ def test_a_faulty_reader_of_others_is_a_sentence(name: str, text: str, said: str
     (plugin / name).write_text(text, encoding="utf-8")
     with pytest.raises(RecordingError, match=said):
         read_log(plugin / name)
+
+
+def test_what_a_reader_of_others_prints_stays_out_of_the_output(
+    plugin: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (plugin / "run.rec").write_text("prints", encoding="utf-8")
+    read_log(plugin / "run.rec")
+    told = capsys.readouterr()
+    assert (told.out, set(told.err.split())) == ("", {"working"})
 
 
 def test_what_a_reader_of_others_declines_is_read_as_text(plugin: Path) -> None:

@@ -44,6 +44,25 @@ def test_a_waveform_brings_its_unit_its_rate_and_its_start(tmp_path: Path) -> No
     assert log.digest == digest(path)
 
 
+@pytest.mark.parametrize(
+    "properties",
+    [
+        {"wf_increment": "soon"},
+        {"wf_increment": float("nan")},
+        {"wf_increment": 1e-320},
+        {"wf_increment": 0.002, "wf_start_offset": "late"},
+        {"wf_increment": 0.002, "wf_start_offset": 1e300, "wf_start_time": np.datetime64("9999-01-01")},
+    ],
+    ids=str,
+)
+def test_a_property_that_no_logger_means_is_passed_over(properties: dict[str, Any], tmp_path: Path) -> None:
+    time_s = np.arange(50) / 500.0
+    path = write_tdms(tmp_path / "run.tdms", ("g", "t [s]", time_s, {}), ("g", "T [N*m]", TORQUE, properties))
+    log = read_log(path)
+    assert log.data.index.tolist() == time_s.tolist()
+    assert log.time.start in ("", None)
+
+
 def test_a_channel_of_time_goes_before_a_waveform_and_must_agree_with_it(tmp_path: Path) -> None:
     time = ("Run 1", "t [ms]", np.arange(50) * 2, {})
     log = read_log(write_tdms(tmp_path / "good.tdms", time, ("Run 1", "F [N]", TORQUE, WAVE)))

@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from toolbench.errors import RecordingError
 from toolbench.logs.recorded import Part, Recorded, RecordedColumn
 from toolbench.logs.source import refusal
 from toolbench.quantities.units import is_unit
@@ -28,15 +29,10 @@ def parquet_parts(path: Path) -> tuple[Part, ...]:
     pq = _arrow("pyarrow.parquet", file)
     try:
         said = pq.read_metadata(path)
-        schema, cells = said.schema.to_arrow_schema(), said.num_rows * said.num_columns
+        schema = said.schema.to_arrow_schema()
     except Exception as error:  # noqa: BLE001  (pyarrow's errors share no base but Exception)
         raise unreadable(file, "Parquet", error) from None
-    if 8 * cells > TABLE_BYTES:  # a file may be a thousandth of what it holds
-        raise refusal(
-            file,
-            f"holds {said.num_rows} rows of {said.num_columns} columns, a table of {8 * cells / 1e9:.1f} GB",
-            mend="write the columns that are needed to a file of their own",
-        )
+    _refuse_cells(file, said.num_rows, said.num_columns)  # a file may be a thousandth of what it holds
 
     def load() -> Recorded:
         try:
@@ -54,6 +50,8 @@ def arrow_parts(path: Path) -> tuple[Part, ...]:
     with path.open("rb") as stream:
         head = stream.read(6)
     try:
+        if not head.startswith(b"FEA1"):
+            _refuse_large(path, ipc, file, is_stream=head.startswith(b"\xff"))
         if head.startswith(b"\xff\xff\xff\xff"):
             with path.open("rb") as stream:
                 table = ipc.open_stream(stream).read_all()
@@ -63,9 +61,34 @@ def arrow_parts(path: Path) -> tuple[Part, ...]:
                 table = feather.read_table(path, memory_map=False)
         container = "Feather 1" if head.startswith(b"FEA1") else "Arrow IPC"
         found = _recorded(container, table)
+    except RecordingError:
+        raise
     except Exception as error:  # noqa: BLE001
         raise unreadable(file, "Arrow", error) from None
     return (Part(label="", names=tuple(table.column_names), load=lambda: found),)
+
+
+def _refuse_large(path: Path, ipc: Any, file: str, *, is_stream: bool) -> None:
+    """Count the rows by the first column alone, batch by batch: compressed, a file may be a thousandth of what it holds."""
+    options = ipc.IpcReadOptions(included_fields=[0])
+    with path.open("rb") as stream:
+        opened = ipc.open_stream(stream, options=options) if is_stream else ipc.open_file(stream, options=options)
+        batches = opened if is_stream else (opened.get_batch(at) for at in range(opened.num_record_batches))
+        rows = 0
+        with path.open("rb") as again:
+            columns = len((ipc.open_stream(again) if is_stream else ipc.open_file(again)).schema)
+        for batch in batches:
+            rows += batch.num_rows
+            _refuse_cells(file, rows, columns)
+
+
+def _refuse_cells(file: str, rows: int, columns: int) -> None:
+    if 8 * rows * columns > TABLE_BYTES:
+        raise refusal(
+            file,
+            f"holds at least {rows} rows of {columns} columns, a table of {8 * rows * columns / 1e9:.1f} GB",
+            mend="write the columns that are needed to a file of their own",
+        )
 
 
 def unreadable(file: str, what: str, error: BaseException) -> Exception:
@@ -88,7 +111,8 @@ def _arrow(module: str, file: str) -> Any:
 def _recorded(container: str, table: Any) -> Recorded:
     """The table with its index first, where pandas noted one that is more than a count of rows."""
     noted = _noted(table.schema)
-    levels = [name for name in noted.get("index_columns", []) if isinstance(name, str)]
+    stated = noted.get("index_columns")
+    levels = [name for name in stated if isinstance(name, str)] if isinstance(stated, list) else []
     if len(levels) > 1:
         levels = []  # each level is a column like any other
     attributes = noted.get("attributes") or {}

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
 import os
 import stat
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from toolbench.logs.recorded import Part, Recorded, RecordedColumn
 from toolbench.logs.source import refusal
@@ -163,8 +168,10 @@ def _of_plugin(path: Path, point: EntryPoint) -> tuple[Part, ...]:
     whose = f"the reader {point.name!r}" + (f" of {point.dist.name}" if point.dist else "") + f" ({point.value})"
     file = str(path)
     try:
-        found = point.load()(path)
-    except Exception as error:  # noqa: BLE001  (anything may go wrong in somebody else's code)
+        # What it prints does not belong into what is asked for here, which may be JSON.
+        with contextlib.redirect_stdout(sys.stderr):
+            found = point.load()(path)
+    except (Exception, SystemExit) as error:  # noqa: BLE001  (anything may go wrong in somebody else's code)
         said = (str(error).strip().splitlines() or [""])[0]
         raise refusal(
             file,
@@ -190,11 +197,14 @@ def _is_whole(found: Recorded) -> bool:
         good = all(
             isinstance(c, RecordedColumn) and isinstance(c.name, str) and isinstance(c.unit, str) for c in columns
         )
+        flat = all(np.ndim(column.values) == 1 for column in columns)
         clock = found.clock is None or 0 <= found.clock < len(columns)
-        rate = found.rate_hz is None or found.rate_hz > 0
-    except (TypeError, AttributeError):
+        rate = found.rate_hz is None or 0 < found.rate_hz < math.inf
+        said = (found.container, found.start, *found.metadata, *found.remarks, *found.doubts)
+        texts = all(isinstance(text, str) for text in said)
+    except Exception:  # noqa: BLE001  (columns of somebody else's making may raise anything when looked at)
         return False
-    return good and clock and rate and len(lengths) == 1 and lengths != {0}
+    return good and flat and texts and clock and rate and len(lengths) == 1 and lengths != {0}
 
 
 def _seen(found: Any) -> str:
@@ -202,5 +212,5 @@ def _seen(found: Any) -> str:
         return f"a {type(found).__name__}"
     try:
         return f"columns of {', '.join(str(len(column.values)) for column in found.columns)} rows"
-    except (TypeError, AttributeError):
+    except Exception:  # noqa: BLE001
         return "columns of the wrong kind"

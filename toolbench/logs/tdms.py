@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,9 @@ from toolbench.logs.source import refusal
 
 _UNITS = ("unit_string", "NI_UnitDescription", "unit", "units")
 _QUIET = ("name", "NI_")
+
+LEAST_STEP_S, MOST_STEP_S = 1e-12, 1e9
+"""Between a step faster than any digitizer's and one of thirty years; anything else in `wf_increment` is no step."""
 
 
 def tdms_parts(path: Path) -> tuple[Part, ...]:
@@ -60,8 +64,18 @@ def _alike(channels: Sequence[Any]) -> list[list[Any]]:
 
 
 def _increment(channel: Any) -> float | None:
-    value = float(channel.properties.get("wf_increment", 0.0))
-    return value if value > 0 else None
+    """The waveform's step [s]; None where it is none that anybody samples with."""
+    value = _number(channel.properties.get("wf_increment"))
+    return value if LEAST_STEP_S <= value <= MOST_STEP_S else None
+
+
+def _number(said: Any) -> float:
+    """A property as a number, 0 where it is none: a file may say anything there."""
+    try:
+        value = float(said)
+    except (TypeError, ValueError, OverflowError):
+        return 0.0
+    return value if math.isfinite(value) else 0.0
 
 
 def _part(opened: Any, group: Any, channels: list[Any], said: tuple[str, ...], *, several: bool) -> Part:
@@ -94,7 +108,9 @@ def _start(channels: Sequence[Any]) -> str:
     for channel in channels:
         start = channel.properties.get("wf_start_time")
         if isinstance(start, np.datetime64) and start > np.datetime64("1980-01-01"):
-            offset = float(channel.properties.get("wf_start_offset", 0.0) or 0.0)
+            offset = _number(channel.properties.get("wf_start_offset"))
+            if start > np.datetime64("2200-01-01") or abs(offset) > MOST_STEP_S:
+                continue  # neither a clock nor a delay that a logger has; nanoseconds could not count it
             moved = start.astype("datetime64[ns]") + np.timedelta64(round(offset * 1e9), "ns")
             text = np.datetime_as_string(moved, unit="ns").rstrip("0").rstrip(".")
             return f"{text}+00:00"
