@@ -6,6 +6,7 @@ import pytest
 
 from toolbench.metrology import coverage_factor, difference, difference_interval, mean_and_sd, pooled_sd
 from toolbench.metrology.intervals import power_of_t
+from toolbench.metrology.power import Side, power_of_runs
 from toolbench.records.comparison import Component, Estimate
 
 pytestmark = pytest.mark.published
@@ -86,3 +87,15 @@ def test_pw4_runs_needed(wanted: float, n: int, actual: float) -> None:
 
     assert power(n) == pytest.approx(actual, abs=1e-6)
     assert power(n - 1) < wanted <= power(n)
+
+
+@pytest.mark.parametrize(("wanted", "n"), [(0.90, 275), (0.95, 347), (0.99, 506)])
+def test_pw4_by_the_design_of_a_plan(wanted: float, n: int) -> None:
+    # PW4 again (V): its one-sided 5 % are two-sided 10 %, but for a tail of less than 1e-6
+    side = Side(in_blocks=False)
+    assert power_of_runs(5.0, 20.0, n - 1, side, 0.10) < wanted <= power_of_runs(5.0, 20.0, n, side, 0.10)
+
+
+def test_pw6_exact_noncentral_size() -> None:
+    # e-Handbook 7.2.2.2 (M): delta = sigma, alpha .05, beta .10 one-sided; the exact size is 10.08, so 11 are needed
+    assert power_of_t(math.sqrt(10), 9, sided=1) < 0.9 <= power_of_t(math.sqrt(11), 10, sided=1)

@@ -96,7 +96,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         raise AnalysisError(_too_few(plan, items, reduced))
     runs = {run.id: run for run in reduced.runs}
     refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
-    pairs = _pairs(items, episode.compare)
+    pairs = compared_pairs([item.id for item in items], episode.compare)
     rows = _rows(list(runs.values()), protocol)
     single = any(len(item.runs) == 1 for item in items)
     repeats = find_repeats(season, protocol, runs, reduced.timing) if single else ()
@@ -148,7 +148,7 @@ def _judge(
     rest = [row for row in rows if row not in told]
     outcomes = [
         compare_items(
-            [_sample(season, item, runs, part) for item in items],
+            [sample_of(season, item, runs, part) for item in items],
             part,
             pairs,
             confidence=protocol.confidence,
@@ -229,8 +229,8 @@ def _too_few(plan: ReportPlan, items: Sequence[Item], reduced: Reduced) -> Fault
     return Fault(f"{have}{lost}", key=plan.path)
 
 
-def _pairs(items: Sequence[Item], how: str) -> list[tuple[str, str]]:
-    ids = [item.id for item in items]
+def compared_pairs(ids: Sequence[str], how: str) -> list[tuple[str, str]]:
+    """Which items are compared with which base, by their ids in order: the first is the baseline."""
     if how == "neighbours":
         return [(after, before) for before, after in pairwise(ids)]
     if how == "all":
@@ -258,7 +258,7 @@ def _rows(runs: Sequence[Run], protocol: Protocol) -> list[Row]:
     )
 
 
-def _sample(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[Row]) -> ItemRuns:
+def sample_of(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[Row]) -> ItemRuns:
     mine = [runs[r] for r in item.runs]
     values = np.array([[value_of(run, row) for row in rows] for run in mine], dtype=float)
     blocks = tuple(run.entry.block for run in mine)
@@ -335,7 +335,7 @@ def _findings(
     found += design_findings(settings, episode, protocol, items, used)
     orders = [[runs[r].entry.order for r in item.runs] for item in items]
     headline = [row for row in rows if (row.response, row.metric) == (protocol.response[0], "sustained")]
-    found += statistical_findings([_sample(season, item, runs, headline) for item in items], headline, orders)
+    found += statistical_findings([sample_of(season, item, runs, headline) for item in items], headline, orders)
     absent = [cell for cell in plan.cells if cell.id not in {item.id for item in items}]
     if absent:
         names = ", ".join(cell.label for cell in absent)
