@@ -97,3 +97,37 @@ def test_a_value_beside_a_clock_keeps_the_name_in_the_file(write):
     log = read_log(write("Time Torque [N*m];p [bar]\n" + rows))
     assert log.units == {"Time Torque": "N*m", "p": "bar"}
     assert log.data["Time Torque"].iloc[29] == 29.25
+
+
+def test_two_rows_above_the_same_names_and_one_more_are_not_lost(write):
+    told = refused(write("t [s],a [V]\n0.00,1\n0.01,2\nt [s],a [V],b [V]\n" + ROWS))
+    assert "3 cells from line 5 on and 2 in lines 2 to 3" in told
+
+
+def test_a_line_of_facts_with_names_of_its_own_is_no_table(write):
+    log = read_log(write("Gain,Offset\n1.5,0.25\nt [s],a [V],b [V]\n" + ROWS))
+    assert log.data["b"].tolist() == [2 * n for n in range(30)]
+    assert found(log) == {}
+
+
+def test_names_again_in_another_order_are_refused(write):
+    later = "".join(f"{n / 100:.2f},{n},{n * 2}\n" for n in range(30, 60))
+    told = refused(write("t [s],a [V],b [A]\n" + ROWS + "t [s],b [A],a [V]\n" + later))
+    assert "run.csv:32: names the columns again in another order: 't [s]', 'b [A]', 'a [V]'" in told
+
+
+def test_names_again_in_the_same_order_only_interrupt(write):
+    later = "".join(f"{n / 100:.2f},{n},{n * 2}\n" for n in range(30, 60))
+    log = read_log(write("t [s],a [V],b [A]\n" + ROWS + "t [s],a [V],b [A]\n" + later))
+    assert log.data["b"].tolist() == [2 * n for n in range(60)]
+    assert found(log) == {"rows-dropped": 32}
+
+
+def test_a_column_without_a_name_that_rises_by_the_stated_interval_is_the_time(write):
+    rows = [f",,,{n * 4e-5 - 0.05:.8f},{n}.5" for n in range(60)]
+    rows[0] = f"Record Length,2.5e+03,,{-0.05:.8f},0.5"
+    rows[1] = f"Sample Interval,4.0e-05,,{-0.04996:.8f},1.5"
+    rows[2] = f"Horizontal Units,s,,{-0.04992:.8f},2.5"
+    log = read_log(write("\n".join(rows) + "\n"))
+    assert list(log.data.columns) == ["column 5"]
+    assert log.data.index[59] == pytest.approx(59 * 4e-5, abs=1e-12)

@@ -20,7 +20,6 @@ from toolbench.logs.encoding import Encoding
 from toolbench.logs.end_apart import begun_anew
 from toolbench.logs.glued_clock import Glued, columns_to_read
 from toolbench.logs.kinds import suffix_differs
-from toolbench.logs.layout import Layout
 from toolbench.logs.log import Log, Thinned
 from toolbench.logs.names import Column
 from toolbench.logs.noticed import note, of_cells, of_dialect, of_rows
@@ -30,6 +29,7 @@ from toolbench.logs.points import refuse_lost_points
 from toolbench.logs.ragged import holds_numbers
 from toolbench.logs.seconds import Timing, judge_time, to_seconds
 from toolbench.logs.sentinels import mark_missing
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source, refusal
 from toolbench.logs.table import decoded, read_table
 from toolbench.logs.tables import Table

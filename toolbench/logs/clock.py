@@ -138,7 +138,7 @@ def _of_preamble(columns: Sequence[Column], preamble: Sequence[str], file: str) 
 
 def _abscissa(columns: Sequence[Column], rate_hz: float) -> TimeSource | None:
     """The column of x values whose step is the stated interval in some unit of time, though its name does not say time."""
-    for column in columns[:2]:
+    for column in [c for c in columns if c.kind != "empty"][:2]:
         values = np.asarray(numbers_of(column))
         if column.kind != "number" or column.unit or len(values) < 3 or _counts_samples(column):
             continue

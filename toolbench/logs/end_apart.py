@@ -13,10 +13,10 @@ from toolbench.errors import RecordingError
 from toolbench.logs.cells import split_line
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.fast_table import can_be_fast, read_fast
-from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
 from toolbench.logs.one_row import read_row
 from toolbench.logs.pieces import Piece, count_lines, last_line_end
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import TAIL_SIZE, Source
 from toolbench.logs.table import read_careful
 from toolbench.logs.tables import Table
@@ -98,6 +98,7 @@ def _joined(front: Table, end: Table, lines: int) -> Table | None:
         columns[index] = both
     offset = lines - (front.first_line - 1)
     own = np.arange(end.rows, dtype=np.int64) if end.kept is None else end.kept
+    gapless = np.array_equal(own, np.arange(end.rows)) and offset == front.rows
     unreadable = {index: list(found) for index, found in front.unreadable.items()}
     for index, found in end.unreadable.items():
         unreadable.setdefault(index, []).extend((line + lines, cell) for line, cell in found)
@@ -105,7 +106,7 @@ def _joined(front: Table, end: Table, lines: int) -> Table | None:
         columns,
         front.rows + end.rows,
         front.first_line,
-        np.concatenate((np.arange(front.rows, dtype=np.int64), own + offset)),
+        None if gapless else np.concatenate((np.arange(front.rows, dtype=np.int64), own + offset)),
         footer=[line + lines for line in end.footer],
         blank=[line + lines for line in end.blank],
         cut=None if end.cut is None else end.cut + lines,

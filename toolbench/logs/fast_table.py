@@ -12,11 +12,11 @@ import pandas as pd
 
 from toolbench.logs.cells import MISSING_SPELLINGS, common_unit, to_float
 from toolbench.logs.encoding import Encoding
-from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
 from toolbench.logs.numbers import mostly_numbers
 from toolbench.logs.odd_rows import most_odd, odd_lines, read_mixed
 from toolbench.logs.ragged import shorter
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import HEAD_SIZES, Source
 from toolbench.logs.tables import Table
 

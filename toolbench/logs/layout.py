@@ -5,26 +5,23 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from toolbench.errors import RecordingError
+from toolbench.logs.aligned import aligned
 from toolbench.logs.beside import facts_beside, refuse_rows_across, settings_beside
 from toolbench.logs.cells import GLUED, cell_code, is_missing
 from toolbench.logs.header import (
     Header,
     cells_of,
-    decimal_commas_part_cells,
     find_header,
-    first_is_certain,
-    is_remark_name,
     listed_names,
-    one_name_for_two_stamps,
-    two_names_for_one_stamp,
     with_whole_cells,
 )
 from toolbench.logs.names import Kind, looks_like_unit
 from toolbench.logs.one_row import SAMPLE, Row, column_kinds, read_row
 from toolbench.logs.scanning import find_rows
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import refusal
 from toolbench.records.findings import Finding
 from toolbench.records.settings import DialectOverrides
@@ -32,38 +29,6 @@ from toolbench.records.settings import DialectOverrides
 ENOUGH_ROWS = 20
 _LAST_LINES = 6
 _THOUSANDS = {mark: re.compile(rf"[+-]?[1-9]\d{{0,2}}{re.escape(mark)}\d{{3}}\Z") for mark in ".,"}
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """How the lines of a file are to be read. Lines count from 1; rows are `width` cells wide."""
-
-    delimiter: str
-    decimal: str
-    width: int
-    kinds: tuple[Kind, ...]
-    samples: tuple[tuple[str, ...], ...]
-    first_data_line: int
-    rows: int = 0
-    header_line: int | None = None
-    unit_line: int | None = None
-    names: tuple[str, ...] = ()
-    unit_row: tuple[str, ...] = ()
-    preamble: tuple[str, ...] = ()
-    quoted: bool = False
-    wrapped: bool = False
-    marks: tuple[str, ...] = ()
-    """Decimal mark of every column: a file may mix them."""
-    glued: tuple[str, ...] = ()
-    """Unit behind every number of a column, "" where there is none."""
-    uncertain: tuple[str, ...] = ()
-    """Names that stand above the rows but cannot be told to belong to one column."""
-    findings: tuple[Finding, ...] = ()
-
-    @property
-    def used(self) -> int:
-        """Width of a row without its always-empty last columns."""
-        return max((index + 1 for index, kind in enumerate(self.kinds) if kind != "empty"), default=self.width)
 
 
 def find_layout(lines: Sequence[str], overrides: DialectOverrides, *, file: str) -> Layout:
@@ -229,7 +194,7 @@ def _with_names(layout: Layout, lines: Sequence[str], overrides: DialectOverride
     names, findings = header.names, layout.findings
     if not names and (listed := listed_names(preamble, layout.used, layout.delimiter)):
         names = listed
-        findings = (*findings, _note("names-from-preamble", f"the names are listed above the rows: {', '.join(names)}"))
+        findings = (*findings, _listed(names))
     layout = replace(
         layout,
         header_line=header.line,
@@ -239,7 +204,7 @@ def _with_names(layout: Layout, lines: Sequence[str], overrides: DialectOverride
         preamble=preamble,
         findings=findings,
     )
-    return _aligned(layout, file)
+    return aligned(layout, file)
 
 
 def _stated(layout: Layout, lines: Sequence[str], overrides: DialectOverrides) -> Header | None:
@@ -250,88 +215,9 @@ def _stated(layout: Layout, lines: Sequence[str], overrides: DialectOverrides) -
     )
 
 
-def _aligned(layout: Layout, file: str) -> Layout:
-    """The layout with names that certainly belong to their columns; refused where none is certain."""
-    names = layout.names
-    filled = len(names) - next((i for i, name in enumerate(reversed(names)) if name), len(names))
-    if not names or (filled <= layout.width and len(names) >= layout.used):
-        return layout  # an empty cell above a column is a column without a name
-    samples, kinds = layout.samples[: layout.used], layout.kinds[: layout.used]
-    message = f"names {filled} columns, but its rows (from line {layout.first_data_line}) hold {layout.used} cells"
-    if layout.delimiter == "," and decimal_commas_part_cells(samples, filled):
-        raise refusal(
-            file,
-            f"{message}: a comma seems to part the cells and the decimals of a number",
-            line=layout.header_line,
-            key="delimiter",
-            mend="export it again with a decimal point, or with another delimiter",
-        )
-    if filled > layout.width:
-        return _with_names_left_over(layout, filled, message, file)
-    parted = one_name_for_two_stamps(names, samples)
-    if parted:
-        found = _note(
-            "header-misaligned", f"{message}: {names[parted.index('') - 1]!r} stands above a date and a clock", layout
-        )
-        return replace(layout, names=parted, findings=(*layout.findings, found))
-    if not first_is_certain(names, samples, kinds):
-        raise refusal(
-            file,
-            message,
-            line=layout.header_line,
-            key="header_line",
-            mend="state `header_line`, or mend the line of names in a copy of the file",
-        )
-    found = replace(
-        _note(
-            "header-misaligned", f"{message}; only {names[0]!r} is certain, the others are called by position", layout
-        ),
-        severity="doubtful",
-        mend="state `header_line`, or mend the line of names in a copy of the file",
-    )
-    return replace(
-        layout,
-        names=names[:1],
-        unit_row=layout.unit_row[:1],
-        uncertain=tuple(name for name in names[1:] if name),
-        findings=(*layout.findings, found),
-    )
-
-
-def _with_names_left_over(layout: Layout, filled: int, message: str, file: str) -> Layout:
-    """Names from the left where there are more than cells, as long as the last ones can be a column that was never filled.
-
-    Two names over one stamp, "Date" and "Time", are its one name.
-    """
-    names, samples = layout.names[:filled], layout.samples[: layout.used]
-    joined = two_names_for_one_stamp(names, samples)
-    if joined:
-        units = ("", *layout.unit_row[2:])
-        found = _note("header-misaligned", f"{message}; {joined[0]!r} stand above one stamp", layout)
-        return replace(layout, names=joined, unit_row=units, findings=(*layout.findings, found))
-    left = names[layout.width :]
-    remarks = all(is_remark_name(name) for name in left)
-    if not remarks and not first_is_certain(names, samples, layout.kinds[: layout.used]):
-        raise refusal(
-            file,
-            message,
-            line=layout.header_line,
-            key="header_line",
-            mend="state `header_line`, or mend the line of names in a copy of the file",
-        )
-    listed = ", ".join(map(repr, left))
-    found = replace(
-        _note("header-misaligned", f"{message}; taken from the left, nothing is under {listed}", layout),
-        severity="doubtful",
-        mend="look whether every name stands above its own column; else mend the line of names in a copy of the file",
-    )
-    return replace(layout, names=names[: layout.width], findings=(*layout.findings, found))
-
-
-def _note(code: str, message: str, layout: Layout | None = None) -> Finding:
-    return Finding(
-        code=code, severity="note", kind="data", message=message, line=layout.header_line if layout else None
-    )
+def _listed(names: Sequence[str]) -> Finding:
+    message = f"the names are listed above the rows: {', '.join(names)}"
+    return Finding(code="names-from-preamble", severity="note", kind="data", message=message)
 
 
 def unwrapped(line: str) -> str:

@@ -9,10 +9,10 @@ import numpy as np
 
 from toolbench.logs.cells import GROUPS, cell_code
 from toolbench.logs.encoding import Encoding
-from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
 from toolbench.logs.seconds import count_text, lines_text
 from toolbench.logs.sentinels import Marked, Sentinels
+from toolbench.logs.shape import Layout
 from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.records.findings import Finding

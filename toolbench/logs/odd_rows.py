@@ -11,8 +11,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from toolbench.logs.cells import split_line
-from toolbench.logs.layout import Layout
 from toolbench.logs.numbers import read_numbers
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source
 
 _Read = tuple[npt.NDArray[np.float64], list[tuple[int, str]]]

@@ -15,8 +15,8 @@ import numpy.typing as npt
 
 from toolbench.logs.cells import NUMBER
 from toolbench.logs.encoding import Encoding
-from toolbench.logs.layout import Layout
 from toolbench.logs.names import Column
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source, refusal
 from toolbench.logs.table import cells_of_rows
 from toolbench.logs.tables import Table

@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from toolbench.logs.cells import NUMBER, NUMBERS, cell_code, split_line
-from toolbench.logs.layout import Layout, unwrapped
+from toolbench.logs.layout import unwrapped
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source, refusal
 
 
@@ -50,6 +51,7 @@ def sort_lines(text: str, layout: Layout, skip: frozenset[int], source: Source) 
         body = [line.strip("\0") if "\0" in line else line for line in body]
     result = _sort(body, layout, skip, complete=complete, torn=torn)
     result.zeros = zeros
+    _refuse_other_order(result, body, layout, source)
     _part_second_table(result, body, layout, source)
     _refuse_ragged(source, result, body, layout)
     return result
@@ -104,6 +106,24 @@ def _widths(body: Sequence[str], layout: Layout) -> npt.NDArray[np.int64]:
             if '"' in line and (widths[offset] != layout.width or layout.decimal == delimiter):
                 widths[offset] = len(split_line(line, delimiter))
     return widths
+
+
+def _refuse_other_order(result: Lines, body: Sequence[str], layout: Layout, source: Source) -> None:
+    """Refuse when the names stand again among the rows in another order: from there on values would go by a wrong name."""
+    names = [name for name in layout.names if name]
+    if len(names) < 2 or len({*names}) != len(names):
+        return
+    for offset in result.kept.tolist():
+        if names[0] not in body[offset]:
+            continue
+        cells = split_line(body[offset], layout.delimiter)[: len(layout.names)]
+        if {*cells} >= {*names} and cells != [*layout.names][: len(cells)]:
+            raise refusal(
+                source.name,
+                f"names the columns again in another order: {', '.join(map(repr, cells[:6]))}",
+                line=layout.first_data_line + offset,
+                mend="cut the file at that line in a copy, one table per file",
+            )
 
 
 def _part_second_table(result: Lines, body: Sequence[str], layout: Layout, source: Source) -> None:

@@ -16,13 +16,14 @@ from toolbench.logs.clock import choose_time
 from toolbench.logs.encoding import Encoding, find_encoding
 from toolbench.logs.glued_clock import columns_to_read, find_glued
 from toolbench.logs.kinds import is_no_text, suffix_differs
-from toolbench.logs.layout import ENOUGH_ROWS, Layout, find_layout, goes_on
+from toolbench.logs.layout import ENOUGH_ROWS, find_layout, goes_on
 from toolbench.logs.log import Log
 from toolbench.logs.names import Column, find_column, name_columns, split_unit
 from toolbench.logs.noticed import of_cells, of_dialect, of_rows
 from toolbench.logs.points import refuse_lost_points
 from toolbench.logs.seconds import judge_time, to_seconds
 from toolbench.logs.sentinels import mark_missing
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import HEAD_SIZES, Source, lost, open_source, refusal
 from toolbench.logs.table import read_table
 from toolbench.logs.tables import Table

@@ -117,10 +117,16 @@ def _refused_change(
     before: Sequence[list[Row]], chosen: list[Row], lines: Sequence[str], delimiter: str, file: str
 ) -> RecordingError | None:
     """The refusal where rows of another width stand right above, or above names of their own: the table changes."""
-    above = before[-1] if before else []
-    if min(len(above), len(chosen)) < _FEW:
+    if not before:
         return None
+    above = before[-1]
     last, first = above[-1], chosen[0]
+    shared = {*_names_right_above(lines, above[0].line, delimiter)} & {
+        *_names_right_above(lines, first.line, delimiter)
+    }
+    # A row or two below names of their own are facts, unless the names are the table's.
+    if min(len(above), len(chosen)) < _FEW and len(shared) < 2:
+        return None
     if "text" in last.kinds or last.width < 2 or last.width == first.width or alike(last, first):
         return None
     begun = [number for number in range(last.line + 1, first.line) if lines[number - 1].strip(" \0")]

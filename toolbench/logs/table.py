@@ -13,10 +13,11 @@ import pandas as pd
 from toolbench.logs.cells import is_stamp, split_line
 from toolbench.logs.encoding import Encoding
 from toolbench.logs.fast_table import can_be_fast, options, parse, plain_column, read_fast
-from toolbench.logs.layout import Layout, unwrapped
+from toolbench.logs.layout import unwrapped
 from toolbench.logs.names import Column
 from toolbench.logs.numbers import mostly_numbers, read_numbers, whole_beyond_floats
 from toolbench.logs.ragged import holds_numbers, sort_lines
+from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source
 from toolbench.logs.tables import Table
 
