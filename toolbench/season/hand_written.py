@@ -50,7 +50,7 @@ class HandWritten:
         self.bench, self.plan = bench, read_plan(self.folder, self.sheet, bench)
         self._held = self._spoilt(runs)
         new = [fault for fault in (*bench.faults, *self.plan.faults) if fault not in before]
-        said = [str(fault) for fault in new if not is_open_row(fault.message)]
+        said = [str(fault).replace("\n  ", "; ") for fault in new if not is_open_row(fault.message)]
         if said and self._held:
             said.append(f"{RUNS}: {len(self._held)} of its rows cannot be used; what they said before stays in force")
         return said

@@ -78,7 +78,7 @@ def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = No
             code=found.code,
             severity=found.severity,
             kind=found.kind,
-            message=found.message,
+            message=_sentence(found.message),
             mend=found.mend,
             subjects=(entry.run,),
             file=entry.file,
@@ -99,6 +99,11 @@ def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = No
         every=log.thinned.every if log.thinned else 1,
         extremes=extremes,
     )
+
+
+def _sentence(text: str) -> str:
+    """What reading found, as a sentence: on a page others stand beside it."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 
 def _wanted(names: Mapping[str, str], logger: Logger) -> list[str]:
