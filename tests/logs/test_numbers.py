@@ -194,3 +194,8 @@ def test_a_code_with_a_d_inside_is_no_number(write):
 def test_points_that_may_part_thousands_beside_decimal_commas_are_refused(write):
     with pytest.raises(RecordingError, match=r"decimal: column 2 holds '6\.120': .* a point between thousands"):
         read_log(write("t [s];p [Pa]\n0,5;6.120\n1,0;6.240\n1,5;7.125\n"))
+
+
+def test_a_typographic_minus(write):
+    log = read_log(write(column(["\u22120.5", "\u2212 1.5", "2.5"])))
+    assert log.data["F"].tolist() == [-0.5, -1.5, 2.5]

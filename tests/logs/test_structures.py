@@ -113,7 +113,7 @@ def test_a_line_of_facts_with_names_of_its_own_is_no_table(write):
 def test_names_again_in_another_order_are_refused(write):
     later = "".join(f"{n / 100:.2f},{n},{n * 2}\n" for n in range(30, 60))
     told = refused(write("t [s],a [V],b [A]\n" + ROWS + "t [s],b [A],a [V]\n" + later))
-    assert "run.csv:32: names the columns again in another order: 't [s]', 'b [A]', 'a [V]'" in told
+    assert "run.csv:32: names the columns again in another order or unit: 't [s]', 'b [A]', 'a [V]'" in told
 
 
 def test_names_again_in_the_same_order_only_interrupt(write):
@@ -131,3 +131,22 @@ def test_a_column_without_a_name_that_rises_by_the_stated_interval_is_the_time(w
     log = read_log(write("\n".join(rows) + "\n"))
     assert list(log.data.columns) == ["column 5"]
     assert log.data.index[59] == pytest.approx(59 * 4e-5, abs=1e-12)
+
+
+def test_names_again_with_another_unit_are_refused(write):
+    later = "".join(f"{n / 100:.2f},{n},{n * 2}\n" for n in range(30, 60))
+    told = refused(write("t [s],p [bar],b [A]\n" + ROWS + "t [s],p [kPa],b [A]\n" + later))
+    assert "run.csv:32" in told
+    assert "'p [kPa]'" in told
+
+
+def test_a_name_and_a_row_of_units_that_contradict_each_other(write):
+    log = read_log(write("t [s],p [bar],b\ns,kPa,A\n" + ROWS))
+    assert log.units == {"p": "kPa", "b": "A"}
+    assert found(log) == {"units-differ": 2}
+
+
+def test_a_row_of_units_above_names_that_have_their_own_is_none(write):
+    log = read_log(write("s,Nm,bar\ntime [ms],torque,pressure\n" + ROWS))
+    assert log.units == {"torque": "", "pressure": ""}
+    assert log.data.index[29] == pytest.approx(0.29e-3, abs=1e-15)

@@ -53,8 +53,8 @@ GROUPS = "kKg"
 _EXPONENT = r"(?:[eE][+-]?\d{1,3})?"
 # Fortran writes D; only behind a decimal mark, so that "12D5" stays a code.
 _WIDE_EXPONENT = r"(?:[eEdD][+-]?\d{1,3})?"
-# A sign may stand in a column of its own: "+  21.0".
-_SIGN = r"(?:[+-] *)?"
+# A sign may stand in a column of its own, "+  21.0", and a minus be the typographic one.
+_SIGN = r"(?:[+\u2212-] *)?"
 # No two parts of a pattern may both match the same digits: a cell of 80,000 of them would take minutes.
 _BODY = {
     mark: rf"{_SIGN}(?:\d+{_EXPONENT}|(?:\d+{sign}\d*|{sign}\d+){_WIDE_EXPONENT})"
@@ -145,8 +145,6 @@ def to_float(cell: str, mark: str, *, grouped: bool = False) -> float | None:
         return float(plain_number(text, mark))
     if is_missing(text):
         return float("nan")
-    if text[0] == "\u2212" and NUMBER[mark].match(text[1:]):
-        return -float(plain_number(text[1:], mark))
     if grouped and GROUPED[mark].match(text):
         return float(re.sub(r"[^\d.+-]" if mark == "." else r"[^\d,+-]", "", text).replace(",", "."))
     return None
@@ -156,6 +154,7 @@ def plain_number(text: str, mark: str) -> str:
     """Numbers in a text as Python spells them: a decimal point, E for Fortran's D, no blank behind a sign."""
     if "D" in text or "d" in text:
         text = _FORTRAN[mark].sub(r"\1e", text)
+    text = text.replace("\u2212", "-")
     if "+ " in text or "- " in text:
         text = _LOOSE_SIGN.sub("", text)
     return text.replace(",", ".") if mark == "," else text

@@ -139,13 +139,7 @@ def find_header(
     if at is not None:
         units, names = block[at], _best_names(block[at + 1 :], above_units=True)
         if names is not None and unit_line is None:
-            extra = tuple(
-                f"{name}{delimiter}{value}"
-                for name, value in zip(names.cells[used:], units.cells[used:], strict=False)
-                if name and value
-            )
-            kept = used if extra else max(len(names.cells), used)
-            return Header(names.number, units.number, names.cells[:kept], units.cells[:kept], extra, names.number)
+            return _with_units(names, units, used, delimiter)
     names = _best_names(block, above_units=False)
     if names is None or (names.numbers and not names.is_counted):
         return Header(unit_line=unit_line)
@@ -155,9 +149,22 @@ def find_header(
     return Header(names.number, unit_line, names.cells, top=names.number)
 
 
+def _with_units(names: _Line, units: _Line, used: int, delimiter: str) -> Header:
+    """Names with the units below them; what stands beyond the columns is facts."""
+    extra = tuple(
+        f"{name}{delimiter}{value}"
+        for name, value in zip(names.cells[used:], units.cells[used:], strict=False)
+        if name and value
+    )
+    kept = used if extra else max(len(names.cells), used)
+    return Header(names.number, units.number, names.cells[:kept], units.cells[:kept], extra, names.number)
+
+
 def _is_units_above(line: _Line, names: _Line) -> bool:
     """Whether the line above the names holds their units: nothing but units, one for nearly every name."""
     filled = [cell for cell in line.cells if cell]
+    if any(split_unit(name)[1] for name in names.cells):
+        return False
     plain = all(is_unit_row([cell]) or not bare_unit(cell) for cell in filled)
     return plain and is_unit_row(filled) and len(line.cells) == len(names.cells) and 2 * len(filled) > names.filled
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from toolbench.logs.cells import GROUPS, cell_code
 from toolbench.logs.encoding import Encoding
-from toolbench.logs.names import Column
+from toolbench.logs.names import Column, bare_unit, split_unit
 from toolbench.logs.seconds import count_text, lines_text
 from toolbench.logs.sentinels import Marked, Sentinels
 from toolbench.logs.shape import Layout
@@ -40,6 +40,18 @@ def of_dialect(encoding: Encoding, layout: Layout, every: Sequence[Column], file
             file=file,
             line=layout.first_data_line,
         )
+    for written, row in zip(layout.names, layout.unit_row, strict=False):
+        own, below = split_unit(written)[1], bare_unit(row)
+        if own and below and own.casefold() != below.casefold():
+            yield Finding(
+                code="units-differ",
+                severity="doubtful",
+                kind="data",
+                message=f"the name {written!r} has the unit {own!r} and the row of units {below!r}; {below!r} is taken",
+                mend="state the unit of this column",
+                file=file,
+                line=layout.unit_line,
+            )
     for column in every:
         shown = next((cell for cell in column.sample if cell_code(cell) in GROUPS), None)
         if shown is not None and column.kind == "number":

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from toolbench.logs.cells import NUMBER, NUMBERS, cell_code, split_line
 from toolbench.logs.layout import unwrapped
+from toolbench.logs.names import split_unit
 from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source, refusal
 
@@ -109,18 +110,22 @@ def _widths(body: Sequence[str], layout: Layout) -> npt.NDArray[np.int64]:
 
 
 def _refuse_other_order(result: Lines, body: Sequence[str], layout: Layout, source: Source) -> None:
-    """Refuse when the names stand again among the rows in another order: from there on values would go by a wrong name."""
+    """Refuse when the names stand again among the rows in another order or with other units.
+
+    From there on values would go by a wrong name, or be in a wrong unit.
+    """
     names = [name for name in layout.names if name]
-    if len(names) < 2 or len({*names}) != len(names):
+    stems = [split_unit(name)[0] for name in names]
+    if len(names) < 2 or len({*stems}) != len(stems):
         return
     for offset in result.kept.tolist():
-        if names[0] not in body[offset]:
+        if stems[0] not in body[offset]:
             continue
         cells = split_line(body[offset], layout.delimiter)[: len(layout.names)]
-        if {*cells} >= {*names} and cells != [*layout.names][: len(cells)]:
+        if {split_unit(cell)[0] for cell in cells} >= {*stems} and cells != [*layout.names][: len(cells)]:
             raise refusal(
                 source.name,
-                f"names the columns again in another order: {', '.join(map(repr, cells[:6]))}",
+                f"names the columns again in another order or unit: {', '.join(map(repr, cells[:6]))}",
                 line=layout.first_data_line + offset,
                 mend="cut the file at that line in a copy, one table per file",
             )
