@@ -63,3 +63,11 @@ def test_zero_bytes_behind_the_last_row(write, zeros):
 def test_file_of_zero_bytes_is_refused(write):
     with pytest.raises(RecordingError, match="zero bytes"):
         read_log(write(b"\0" * 5000))
+
+
+def test_odd_bytes_of_a_small_file_are_counted_once(write):
+    # Longer than the window at the beginning, shorter than the one at the end: both show the two bytes of the first line.
+    rows = "".join(f"{k / 100:.2f},{k % 7}\n" for k in range(3000))
+    log = read_log(write(b"time [s],couple mesur\x82 mesur\x82 [Nm]\n" + rows.encode()))
+    (found,) = [one for one in log.findings if one.code == "undecodable-bytes"]
+    assert found.message.startswith("2 bytes are no utf-8")

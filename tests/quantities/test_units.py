@@ -165,3 +165,9 @@ def test_everyday_units_do_not_import_pint() -> None:
         "to_si('6.2 bar', 'pressure'); is_unit('Channel 1'); assert 'pint' not in sys.modules"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_the_dot_of_a_japanese_keyboard_multiplies() -> None:
+    # cp932, which these loggers write, has no other dot in the middle of a line.
+    assert unit_factor("N・m", "torque") == unit_factor("N*m", "torque")
+    assert unit_factor("kgf･m", "torque") == unit_factor("kgf*m", "torque")

@@ -81,7 +81,10 @@ def find_encoding(source: Source, head: bytes, *, stated: str | None = None) -> 
     # A window may cut a character in two: pieces between line ends are whole.
     sample = head if head.isascii() else head.rpartition(b"\n")[0] or head
     tail = source.tail
-    if not tail.isascii() and source.size > len(tail):
+    overlap = len(sample) - (source.size - len(tail))
+    if overlap > 0:  # what both windows show is looked at once, and counted once
+        tail = tail[overlap:]
+    elif not tail.isascii() and source.size > len(tail):
         tail = tail.partition(b"\n")[2]
     return _of_bytes(source, sample + b"\n" + tail if source.size > len(head) else head)
 
