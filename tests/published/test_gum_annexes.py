@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from toolbench.metrology import combine, correlated_means, coverage_factor, expanded, fit_line, one_way_anova, pooled_sd
+from toolbench.metrology.calibration import correction_uncertainty, fit_calibration
 from toolbench.metrology.propagation import covariance, welch_satterthwaite
 from toolbench.records.comparison import Component, Estimate
 
@@ -215,3 +216,14 @@ def test_ws2_a_ratio() -> None:
 
 def test_ws4_a_thousand_equal_parts() -> None:
     assert welch_satterthwaite([1.0] * 1000, [9.0] * 1000) == pytest.approx(9000, rel=1e-12)  # constructed
+
+
+def test_h3_as_readings_are_corrected() -> None:
+    """The same example through the calibration line of a sensor, which is written about the mean reading (H.3.5)."""
+    readings = np.array(TEMPERATURES)
+    line = fit_calibration(readings + np.array(CORRECTIONS), readings)
+    assert line.centre == pytest.approx(24.0085, abs=1e-4)  # H.3.5 (M)
+    assert line.correction(30.0) == pytest.approx(-0.1494, abs=1e-4)  # H.3.4 (V2), and below
+    assert correction_uncertainty(line, 30.0) == pytest.approx(0.0041, abs=1e-4)
+    assert line.residual_sd == pytest.approx(0.0035, abs=1e-4)
+    assert line.degrees_of_freedom == 9

@@ -232,7 +232,8 @@ def test_the_reference_shows_every_key_and_all_of_it_is_valid(tmp_path: Path) ->
 
     text = re.sub(r"(?m)^#(?=[a-z\[])", "", commented_bench())
     (tmp_path / "calibration").mkdir()
-    (tmp_path / "calibration" / "inlet-gauge.csv").touch()
+    for name in ("inlet-gauge.csv", "inlet-gauge-june.csv"):
+        (tmp_path / "calibration" / name).write_text("reference [bar],indication [psi]\n0,0.1\n8,116\n16,232\n")
     (tmp_path / "bench-log.csv").write_text("date,changed\n2026-01-01,cell\n")
     season = read_settings(write(tmp_path, text, runs=None))
     assert season.scorecard is not None

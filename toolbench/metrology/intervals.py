@@ -90,14 +90,19 @@ class RatioErrors:
         ratio = self.a_value / self.b_value
         parts = self.a - ratio * self.b
         if self.pooled_degrees_of_freedom is None:
-            return welch_satterthwaite(parts.tolist(), self.degrees_of_freedom.tolist())
+            return self._together(parts)
         kind_a = self.is_type_a.astype(bool)
         pooled = max(float(np.sum(parts[kind_a] ** 2)) - 2.0 * ratio * self.covariance, 0.0)
-        rest = parts[~kind_a]
-        return welch_satterthwaite(
-            [math.sqrt(pooled), *rest.tolist()],
-            [self.pooled_degrees_of_freedom, *self.degrees_of_freedom[~kind_a].tolist()],
-        )
+        return self._together(np.where(kind_a, 0.0, parts), math.sqrt(pooled), self.pooled_degrees_of_freedom)
+
+    def _together(self, parts: Floats, first: float = 0.0, first_dof: float = math.inf) -> float:
+        """Welch-Satterthwaite with the members of an ensemble (`NAME#0`, `NAME#1`, ...) as one contribution."""
+        sums: dict[str, tuple[float, float]] = {"": (first, first_dof)}
+        names = self.sources or [str(k) for k in range(parts.size)]
+        for name, part, dof in zip(names, parts.tolist(), self.degrees_of_freedom.tolist(), strict=True):
+            whole = name.partition("#")[0]
+            sums[whole] = (math.hypot(sums.get(whole, (0.0, 0.0))[0], part), dof)
+        return welch_satterthwaite([size for size, _ in sums.values()], [dof for _, dof in sums.values()])
 
     def interval(self, confidence: float) -> Interval | None:
         """Ratios r with (a - r b)^2 <= k^2 u^2(a - r b); None where b is not well away from zero."""

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from toolbench.errors import Fault
+from toolbench.records.calibration import CalibrationLine
 
 EMPTY: Mapping[str, Any] = MappingProxyType({})
 
@@ -101,6 +102,10 @@ class Certificate:
     linearity_limit: float | None = None
     resolution: float | None = None
     points: str | None = None
+    line: CalibrationLine | None = None
+    """The line through the points: readings are corrected by it."""
+    adjusted: bool = False
+    """The sensor was adjusted at this calibration, so its drift since the one before is not known from it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
 
 from toolbench.errors import AnalysisError, Fault
 from toolbench.quantities import GLOSSARY
 from toolbench.records.comparison import Item
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
-from toolbench.records.settings import Certificate, Episode, Protocol, SeasonSettings, Sensor, Setup, Tool
+from toolbench.records.settings import Episode, Protocol, SeasonSettings, Setup, Tool
+from toolbench.season.calibrating import calibration_findings
 from toolbench.signal import like_run_findings
 
 NEEDS_DISCLOSURE = ("lent", "given", "paid")
@@ -222,67 +222,6 @@ def _ambient(runs: Sequence[Run]) -> list[Finding]:
             )
         )
     return found
-
-
-def certificate_for(sensor: Sensor, day: date | None) -> Certificate | None:
-    """The certificate in force on a day: the last one that begins before it; the last of all where the day is not known."""
-    usable = [c for c in sensor.certificates if day is None or c.valid_from is None or c.valid_from <= day]
-    return usable[-1] if usable else (sensor.certificates[0] if sensor.certificates else None)
-
-
-def calibration_findings(settings: SeasonSettings, runs: Sequence[Run]) -> list[Finding]:
-    """Sensors that were overdue on the day of a run, and responses whose sensor nobody stated."""
-    overdue: dict[tuple[str, date], list[str]] = defaultdict(list)
-    unstated: dict[str, list[str]] = defaultdict(list)
-    for run in runs:
-        day = run.entry.started.date() if run.entry.started else None
-        for channel, sensor_id in run.sensors.items():
-            certificate = certificate_for(settings.sensors[sensor_id], day)
-            if certificate and certificate.due and day and day > certificate.due and channel in run.traces:
-                overdue[(sensor_id, certificate.due)].append(run.id)
-        for response in {m.response for m in run.metrics if m.metric == "sustained"}:
-            if response not in run.sensors:
-                unstated[response].append(run.id)
-    found = [
-        Finding(
-            code="calibration-overdue",
-            severity="doubtful",
-            kind="calibration",
-            message=f"Sensor {sensor} was due for calibration on {due.isoformat()} and was used after that day.",
-            mend="calibrate it and enter the new certificate; an old one says nothing about later drift",
-            subjects=tuple(dict.fromkeys(ids)),
-        )
-        for (sensor, due), ids in overdue.items()
-    ]
-    found += _unused_points(settings, runs)
-    found += [
-        Finding(
-            code="sensor-not-stated",
-            severity="note",
-            kind="calibration",
-            message=f"Repeatability only: no sensor is stated for {response}, so its calibration is in no interval.",
-            mend="state the sensor in bench.toml; a common scale error cancels in a percent difference",
-        )
-        for response in unstated
-    ]
-    return found
-
-
-def _unused_points(settings: SeasonSettings, runs: Sequence[Run]) -> list[Finding]:
-    """Calibration points are kept and digested, and no correction is made from them; a reader must not think so."""
-    sensors = dict.fromkeys(sensor for run in runs for sensor in run.sensors.values())
-    pointed = [one for one in sensors if any(c.points for c in settings.sensors[one].certificates)]
-    return [
-        Finding(
-            code="points-not-applied",
-            severity="note",
-            kind="calibration",
-            message=f"The calibration points of sensor {sensor} are on file; readings are not corrected by them.",
-            mend="state scale, zero and linearity from the certificate",
-            subjects=(sensor,),
-        )
-        for sensor in pointed
-    ]
 
 
 def disclosure_findings(episode: Episode, tools: Sequence[Tool]) -> list[Finding]:

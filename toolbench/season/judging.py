@@ -16,7 +16,7 @@ from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Floats, Onset, RawRun, Run
 from toolbench.records.settings import EMPTY, Hold, Logger, Protocol, RunEntry, SeasonSettings
 from toolbench.season.arriving import has_lines, is_cut
-from toolbench.season.design import calibration_findings
+from toolbench.season.calibrating import calibration_findings
 from toolbench.season.loading import load_run, stay_inside
 from toolbench.season.planned import in_words, setup_findings
 from toolbench.season.reducing import EARLY_SHARE, find_timing, reduce_raw, round_down

@@ -11,9 +11,11 @@ from toolbench.errors import Fault, RecordingError
 from toolbench.logs import Log, large_columns, read_log
 from toolbench.logs.known import Known
 from toolbench.quantities import QuantityError, channel_quantity, unit_factor
+from toolbench.records.calibration import Correction
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, RawRun
 from toolbench.records.settings import Channel, Logger, RunEntry, SeasonSettings
+from toolbench.season.calibrating import correction_for
 
 HELD_BYTES = 150_000_000
 """Most that the samples of one large file may take; neighbours in a longer one are averaged. 3.7 million of four channels fit."""
@@ -65,6 +67,8 @@ def load_run(settings: SeasonSettings, entry: RunEntry, known: Known | None = No
             continue
         values = _numbers(log, column, channel, entry)
         to_si, units[channel.name] = _converter(log, column, channel, entry)
+        if channel_quantity(channel.name):
+            to_si = _corrected(to_si, correction_for(settings, channel.sensor, entry))
         channels[channel.name] = to_si(values)
         if log.thinned is not None and channel.name in response:
             ends = [to_si(frame[column].to_numpy()) for frame in (log.thinned.low, log.thinned.high)]
@@ -234,6 +238,13 @@ def _converter(log: Log, column: str, channel: Channel, entry: RunEntry) -> tupl
         return -si if channel.invert else si
 
     return to_si, factor.si_unit
+
+
+def _corrected(to_si: Callable[[Floats], Floats], correction: Correction | None) -> Callable[[Floats], Floats]:
+    """Readings in SI, corrected by the calibration line where there is one."""
+    if correction is None:
+        return to_si
+    return lambda values: to_si(values) * correction.gain + correction.intercept
 
 
 def _torque_from_force(

@@ -16,6 +16,7 @@ from toolbench.logs.known import Known
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, Onset, RawRun, Run
 from toolbench.records.settings import Protocol, RunEntry, SeasonSettings
+from toolbench.season.calibrating import correction_for
 from toolbench.season.loading import load_run, stay_inside
 from toolbench.season.remembering import Begun, Memory, open_memory
 from toolbench.signal import find_end, find_start, make_grid, reduce
@@ -133,9 +134,22 @@ def reduce_raw(
         sensor_ranges={
             channel: limits
             for channel, sensor in raw.sensors.items()
-            if (limits := settings.sensors[sensor].range) is not None and channel in raw.channels
+            if (limits := _shown_range(settings, channel, sensor, raw.entry)) is not None and channel in raw.channels
         },
     )
+
+
+def _shown_range(settings: SeasonSettings, channel: str, sensor: str, entry: RunEntry) -> tuple[float, float] | None:
+    """The sensor's range as the channel reaches it: corrected, for a sensor at its end clips what it shows; times the arm."""
+    limits, correction = settings.sensors[sensor].range, correction_for(settings, sensor, entry)
+    if limits is None:
+        return None
+    gain, lift = (correction.gain, correction.intercept) if correction else (1.0, 0.0)
+    channels = settings.loggers[entry.logger].channels
+    by_arm = channel == "torque" and "torque" not in channels and "force" in channels
+    arm = channels["force"].arm if by_arm else None
+    length = arm.length_m if arm else 1.0
+    return (limits[0] * gain + lift) * length, (limits[1] * gain + lift) * length
 
 
 def find_timing(protocol: Protocol, shortest_s: float) -> Timing:

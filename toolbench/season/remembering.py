@@ -29,6 +29,7 @@ from toolbench.logs.store import Store, open_store
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Conditions, Floats, Metric, Onset, Run, Trace
 from toolbench.records.settings import Logger, Protocol, RunEntry, SeasonSettings
+from toolbench.season.calibrating import correction_for
 
 ROOMS = ("logs", "signal", "season", "records", "quantities")
 """Rooms whose code stands between the bytes of a recording and the reduced run."""
@@ -126,7 +127,7 @@ class Memory:
             logger,
             self.protocol,
             settings.protocols[entry.protocol].response,
-            [(sensor, settings.sensors[sensor].range) for sensor in sensors],
+            [(sensor, settings.sensors[sensor].range, correction_for(settings, sensor, entry)) for sensor in sensors],
             timing,
             b"" if edges is None else hashlib.sha256(edges.tobytes()).digest(),
         )

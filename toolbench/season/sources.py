@@ -5,19 +5,24 @@ differences within one run (droop) nor on slopes; linearity and resolution on le
 is read twice; none of these on times. Over a slope's window the linearity error is nearly constant and drops out. A scale
 error is the same factor in every run on that sensor, so it cancels in a percent difference; a linearity error is not the
 same at two readings and is taken as independent from item to item, which is the cautious side.
+
+A calibration line corrects every run on its sensor, so its errors are shared as well: that of its level acts as a zero
+error, that of its slope as a scale error about the middle of the points. What the certificate states besides its points stays
+added; only a stated linearity takes the place of the points' scatter about the line, since both say how straight it is.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from toolbench.metrology import Source
+from toolbench.records.calibration import CalibrationLine, Share
 from toolbench.records.runs import Run
 from toolbench.records.settings import Certificate, SeasonSettings
-from toolbench.season.design import certificate_for
+from toolbench.season.calibrating import LEVELS, certificate_for, day_of, shares
 
-LEVELS = ("at_mark", "sustained", "peak", "flowing_pressure", "regulator_needed")
 SCALED = (*LEVELS, "slope", "droop")
 READINGS = {**dict.fromkeys(LEVELS, 1), "droop": 2}
 """How many readings of the sensor a metric is made of: each brings its own linearity and rounding error."""
@@ -30,6 +35,7 @@ def parts_of(
     parts: list[Source] = []
     if metric in SCALED:
         parts += _sensor_parts(settings, item, runs, response, metric)
+        parts += _line_parts(settings, item, runs, response, metric)
         parts += _arm_parts(settings, runs, response)
     parts += _run_parts(runs, response, metric, at)
     return tuple(parts)
@@ -41,8 +47,7 @@ def _certificates(settings: SeasonSettings, runs: Sequence[Run], response: str) 
         sensor = run.sensors.get(response)
         if sensor is None:
             continue
-        day = run.entry.started.date() if run.entry.started else None
-        certificate = certificate_for(settings.sensors[sensor], day)
+        certificate = certificate_for(settings.sensors[sensor], day_of(run.entry))
         if certificate is not None:
             found[(sensor, certificate.id)] = certificate
     return [(sensor, certificate) for (sensor, _), certificate in found.items()]
@@ -90,6 +95,85 @@ def _sensor_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], resp
                 )
             )
     return parts
+
+
+def _line_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], response: str, metric: str) -> list[Source]:
+    """What the calibration lines leave open, each weighed by its share of the runs' corrections."""
+    named = {run.sensors[response] for run in runs if response in run.sensors}
+    arm = _arm_length(settings, runs, response) if _is_by_arm(settings, runs, response) else 1.0
+    acting = _Acting(item=item, arm=arm, is_level=metric in LEVELS, readings=READINGS.get(metric, 0))
+    parts: list[Source] = []
+    for name in sorted(named):
+        sensor = settings.sensors[name]
+        mine = [shares(sensor, day_of(run.entry)) for run in runs if run.sensors.get(response) == name]
+        lines: dict[str, tuple[CalibrationLine, float]] = {}
+        for share in (share for one in mine for share in one):
+            before = lines.get(share.certificate, (share.line, 0.0))[1]
+            lines[share.certificate] = (share.line, before + share.share / len(runs))
+        for certificate, (line, weight) in lines.items():
+            stated = next(c.linearity_limit for c in sensor.certificates if c.id == certificate)
+            parts += acting.line(f"{name}/{certificate}", name, line, weight, straight=stated is not None)
+        parts += acting.drifts(name, mine, sorted({str(day_of(run.entry)) for run in runs}), len(runs))
+    return parts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Acting:
+    """How the errors of a line act on one metric of one item: in full on levels, by their slope alone on what differences."""
+
+    item: str
+    arm: float
+    is_level: bool
+    readings: int
+
+    def line(self, place: str, sensor: str, line: CalibrationLine, weight: float, *, straight: bool) -> list[Source]:
+        dof = float(line.degrees_of_freedom)
+        # The two members of one fit have its degrees of freedom together: `#` marks them as such.
+        found = [
+            self._shared(f"line/{place}#0", f"calibration line of {sensor}, its level", line, weight, (line.offset_uncertainty, 0.0), dof),
+            self._shared(f"line/{place}#1", f"calibration line of {sensor}, its slope", line, weight, (0.0, line.slope_uncertainty), dof),
+            self._shared(f"reference/{place}", f"reference that {sensor} was calibrated with", line, weight, (line.reference_offset, line.reference_slope), math.inf),
+        ]  # fmt: skip
+        if self.readings and not straight:
+            found.append(
+                Source(
+                    source=f"straightness/{place}/{self.item}",
+                    label=f"{sensor} about its calibration line",
+                    absolute=weight * line.residual_sd * self.arm * math.sqrt(self.readings),
+                    degrees_of_freedom=dof,
+                )
+            )
+        return [one for one in found if one.relative or one.absolute]
+
+    def _shared(
+        self, source: str, label: str, line: CalibrationLine, weight: float, error: tuple[float, float], dof: float
+    ) -> Source:
+        relative, absolute = line.in_corrected(*error)
+        return Source(
+            source=source,
+            label=label,
+            relative=weight * relative,
+            absolute=weight * absolute * self.arm if self.is_level else 0.0,
+            degrees_of_freedom=dof,
+        )
+
+    def drifts(
+        self, sensor: str, runs: Sequence[tuple[Share, ...]], days: Sequence[str], count: int
+    ) -> Iterable[Source]:
+        """Half of the drift between two calibrations. A drift need not be steady, so only runs of the same days share it."""
+        pairs = {(one[0].certificate, one[1].certificate): one for one in runs if len(one) == 2}
+        for ids, (first, last) in pairs.items():
+            part = sum(1 for one in runs if tuple(share.certificate for share in one) == ids) / count
+            gain = last.line.gain / first.line.gain
+            lift = last.line.intercept - gain * first.line.intercept
+            width = part / (2.0 * math.sqrt(3))
+            yield Source(
+                source=f"drift/{sensor}/{ids[0]}/{ids[1]}/{','.join(days)}",
+                label=f"drift of {sensor} between its calibrations",
+                relative=width * (gain - 1.0),
+                absolute=width * lift * self.arm if self.is_level else 0.0,
+                distribution="rectangular",
+            )
 
 
 def _is_by_arm(settings: SeasonSettings, runs: Sequence[Run], response: str) -> bool:

@@ -32,7 +32,7 @@ from toolbench.settings.faults import Faults, did_you_mean
 Path = tuple[str | int, ...]
 
 _DELIMITERS = {"tab": "\t", "comma": ",", "semicolon": ";", "space": " ", "pipe": "|"}
-_DIFFERENCES = {"pressure": "pressure_difference", "temperature": "temperature_difference"}
+DIFFERENCES = {"pressure": "pressure_difference", "temperature": "temperature_difference"}
 
 
 class Reader:
@@ -213,7 +213,7 @@ def _certificate(
         return None
     if model.calibrated and model.due and model.due < model.calibrated:
         reader.faults.bench((*path, "due"), f"due {model.due} lies before calibrated {model.calibrated}")
-    spread = _DIFFERENCES.get(quantity, quantity)
+    spread = DIFFERENCES.get(quantity, quantity)
     zero = own.zero if own else None
     if model.zero is not None:
         zero = reader.si((*path, "zero", "expanded"), model.zero.expanded, spread) / model.zero.k
@@ -235,6 +235,7 @@ def _certificate(
         linearity_limit=model.linearity.limit if model.linearity else (own.linearity_limit if own else None),
         resolution=resolution,
         points=model.points,
+        adjusted=isinstance(model, models.CertificateModel) and model.adjusted,
     )
 
 
@@ -293,7 +294,7 @@ def _hold(model: models.HoldModel | None, path: Path, known: tuple[str, ...], re
     if model.within.strip().endswith("%"):
         within = reader.si((*path, "within"), model.within, "fraction") * abs(at)
     else:
-        within = reader.si((*path, "within"), model.within, _DIFFERENCES.get(quantity, quantity))
+        within = reader.si((*path, "within"), model.within, DIFFERENCES.get(quantity, quantity))
     if within <= 0:
         reader.faults.bench((*path, "within"), f'"{model.within}": must be greater than zero')
     return Hold(channel=model.channel, at=at, within=within)

@@ -179,6 +179,7 @@ class CalibrationModel(Model):
 
 class CertificateModel(CalibrationModel):
     valid_from: Day = Field(alias="from")
+    adjusted: bool = False
 
 
 class SensorModel(CalibrationModel):

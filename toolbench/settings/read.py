@@ -25,6 +25,7 @@ from toolbench.settings.convert import (
 )
 from toolbench.settings.document import BENCH, Document, ambient_pressure, read_document
 from toolbench.settings.faults import Faults
+from toolbench.settings.points import with_lines
 from toolbench.settings.recordings import Pattern, check_pattern, path_fault
 from toolbench.settings.runs import RUNS, Known, read_runs
 from toolbench.settings.scorecard import to_scorecard
@@ -163,6 +164,7 @@ def _assemble(folder: Path, document: Document, tools: dict[str, Tool] | None, f
     for i, correction in enumerate(corrections):
         check_correction(correction, ("corrections", i), known_tools, [run.run for run in runs], faults)
     _check_files(folder, model, faults)
+    sensors = {id: to_sensor(id, m, _measured(model, id), reader) for id, m in model.sensors.items()}
     scorecard = None
     if model.scorecard is not None:
         columns = _columns(folder, known_tools)
@@ -175,7 +177,7 @@ def _assemble(folder: Path, document: Document, tools: dict[str, Tool] | None, f
         ambient_pressure_pa_abs=model.bench.ambient_pressure,
         display=to_display(model.display, faults),
         loggers=frozen({id: to_logger(id, m, document.ids("sensors"), faults) for id, m in model.loggers.items()}),
-        sensors=frozen({id: to_sensor(id, m, _measured(model, id), reader) for id, m in model.sensors.items()}),
+        sensors=with_lines(folder, sensors, faults),
         protocols=frozen(protocols),
         setups=frozen({id: to_setup(id, m, faults) for id, m in model.setups.items()}),
         episodes=frozen(episodes),

@@ -60,12 +60,14 @@ channels.torque = "Torque [N*m]"
 #resolution = "0.001 bar"
 #calibrated = 2026-01-15
 #due = 2027-01-15
-#points = "calibration/inlet-gauge.csv"
+#points = "calibration/inlet-gauge.csv"                    # columns reference [bar], indication [bar]; if known expanded [%], k
 
 # A later calibration: the same keys, in force from a day on.
 #[[sensors.inlet-gauge.certificates]]
 #from = 2026-06-01
 #scale = { expanded = "0.4 %", k = 2 }
+#points = "calibration/inlet-gauge-june.csv"
+#adjusted = false                   # true: it was adjusted then, so nothing is shared out between the two lines of points
 
 # How a test is run. Times are counted from the onset.
 [protocols.held]
