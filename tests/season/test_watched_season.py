@@ -357,3 +357,48 @@ def test_the_first_stamp_of_a_file_is_its_start(planned: Path) -> None:
     started = read_settings(planned).runs[0].started
     assert started is not None
     assert started.timestamp() == 1_767_225_600
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there no file can have such a name")
+@pytest.mark.parametrize("name", ["new\nline.csv", "bell\x07.csv", "a\\b.csv", os.fsdecode(b"sur\xff.csv")])
+def test_a_name_that_runs_csv_cannot_hold_is_not_entered(name: str, planned: Path) -> None:
+    try:
+        put(planned, name, run_text(1, NEAR))
+    except OSError:
+        pytest.skip("this file system has no such names")
+    bench = Bench(planned, sheet=planned / "plan.csv")
+    (one,) = bench.look()
+    assert one.judgement.verdict == "look"
+    assert "rename the file" in one.judgement.reasons[0].message
+    assert not (planned / "runs.csv").exists()
+    (planned / "recordings" / name).rename(planned / "recordings" / "a.csv")
+    assert verdicts(bench.look()) == ["keep"]
+    assert cells(planned, "run", "file") == [("n1", "recordings/a.csv")]
+
+
+def test_a_name_that_looks_like_a_formula_is_entered_below_its_folder(planned: Path) -> None:
+    put(planned, "=cmd.csv", run_text(1, NEAR))
+    assert verdicts(Bench(planned, sheet=planned / "plan.csv").look()) == ["keep"]
+    assert cells(planned, "run", "file") == [("n1", "recordings/=cmd.csv")]  # no cell begins with =
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes with a name")
+def test_runs_csv_turned_into_a_pipe_stops_nobody(planned: Path) -> None:
+    bench = Bench(planned, sheet=planned / "plan.csv")
+    os.mkfifo(planned / "runs.csv")
+    put(planned, "a.csv", run_text(1, NEAR))
+    (one,) = bench.look()
+    assert (one.judgement.verdict, one.not_entered) == ("keep", "cannot be read: it is a pipe or a device, not a file")
+    (planned / "runs.csv").unlink()
+    bench.look()
+    assert cells(planned, "file") == [("recordings/a.csv",)]
+
+
+@pytest.mark.parametrize("seconds", [-1e12, 1e12])
+def test_a_date_that_no_clock_shows_is_no_fault(seconds: float, planned: Path) -> None:
+    path = put(planned, "a.csv", run_text(1, NEAR))
+    try:
+        os.utime(path, (seconds, seconds))
+    except (OSError, OverflowError):
+        pytest.skip("this file system has no such dates")
+    assert verdicts(Bench(planned, sheet=planned / "plan.csv").look()) == ["keep"]

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path, PurePosixPath
 
 from toolbench.errors import Fault, OutputError
-from toolbench.files import locked, write_bytes
+from toolbench.files import locked, read_regular, write_bytes
 from toolbench.records.settings import RunEntry
 from toolbench.season.verdicts import is_ours
 from toolbench.settings import RUNS, clean, entered_rows, split_head, with_row
@@ -46,7 +46,7 @@ def enter(folder: Path, edit: Callable[[bytes | None], bytes]) -> None:
 
 def _content(path: Path) -> bytes | None:
     try:
-        return path.read_bytes()
+        return read_regular(path)
     except FileNotFoundError:
         return None
     except OSError as error:

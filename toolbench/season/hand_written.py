@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from toolbench.errors import SettingsError
+from toolbench.files import read_regular
 from toolbench.records.settings import RunEntry
 from toolbench.season.arriving import Signature
 from toolbench.season.entering import find_row
@@ -63,7 +64,7 @@ class HandWritten:
         if not lost or not bad:
             return ()
         try:
-            rows = entered_rows((self.folder / RUNS).read_bytes())
+            rows = entered_rows(read_regular(self.folder / RUNS))
         except (OSError, SettingsError):
             return tuple(lost)
         return tuple(run for run in lost if find_row(rows, run.file) is not None)

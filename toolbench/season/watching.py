@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from toolbench.errors import OutputError, SettingsError
-from toolbench.files import digest
+from toolbench.files import digest, read_regular
 from toolbench.records.settings import RunEntry
 from toolbench.season.arriving import Arrivals, Signature
 from toolbench.season.entering import enter, entering, find_row, moving
@@ -209,7 +209,10 @@ class Watch:
                 return stamp
         except ValueError:
             pass
-        return datetime.fromtimestamp((self.folder / file).stat().st_mtime, UTC)
+        try:
+            return datetime.fromtimestamp((self.folder / file).stat().st_mtime, UTC)
+        except (OSError, OverflowError, ValueError):  # gone meanwhile, or a date that no clock shows
+            return datetime.now(UTC)
 
     def _enter(self, file: str) -> str:
         """Write one row; why it could not be done, empty where it was."""
@@ -258,7 +261,7 @@ class Watch:
     def _restore(self) -> list[Told]:
         """Rows entered here that are gone: a spreadsheet program saved what it had open before. Entered again, once."""
         try:
-            rows = entered_rows((self.folder / RUNS).read_bytes())
+            rows = entered_rows(read_regular(self.folder / RUNS))
         except (OSError, SettingsError):
             return []
         lost = [file for file in self._wrote if file not in self._pending and find_row(rows, file) is None]
@@ -285,11 +288,11 @@ class Watch:
         old = self._gone.get(signature) if signature is not None else None
         if old is None or (self.folder / old).exists() or self.desk.listed(file) is not None:
             return None
-        if self._made.file_of(digest(self.folder / file)) != old:
-            return None
         try:
+            if self._made.file_of(digest(self.folder / file)) != old:
+                return None
             enter(self.folder, moving(old, file))
-        except (OutputError, SettingsError):
+        except (OSError, OutputError, SettingsError):
             return None
         self._made.move(old, file)
         if old in self.judged:

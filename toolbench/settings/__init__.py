@@ -4,7 +4,7 @@ from toolbench.settings.document import bench_schema
 from toolbench.settings.entering import entered_rows, with_row
 from toolbench.settings.faults import Faults
 from toolbench.settings.read import Bench, read_bench, read_settings
-from toolbench.settings.recordings import clean
+from toolbench.settings.recordings import clean, path_fault
 from toolbench.settings.reference import commented_bench
 from toolbench.settings.runs import RUNS, read_sheet
 from toolbench.settings.spreadsheet import split_head
@@ -18,6 +18,7 @@ __all__ = [
     "clean",
     "commented_bench",
     "entered_rows",
+    "path_fault",
     "read_bench",
     "read_settings",
     "read_sheet",
