@@ -123,4 +123,6 @@ def _is_clock(column: Column) -> bool:
 
 def _stem(column: Column) -> str:
     """A name without its unit and the number of the run."""
-    return re.sub(r"[\s_.#-]*\(?\d+\)?$", "", split_unit(column.written)[0]).casefold() or column.written
+    name = split_unit(column.written)[0]
+    # Only the end is searched: from every digit of a very long name the pattern would run to the last.
+    return (name[:-24] + re.sub(r"[\s_.#-]*\(?\d+\)?$", "", name[-24:])).casefold() or column.written

@@ -289,7 +289,9 @@ def _rises(column: Column) -> bool:
 def _rises_slowly(column: Column) -> bool:
     """Whether values never fall and move by less than a thousandth: an epoch does, a channel in so large numbers hardly."""
     values = np.asarray(numbers_of(column))
-    return len(values) > 1 and bool((np.diff(values) >= 0).all() and 0 < values[-1] - values[0] < 1e-3 * values[0])
+    if len(values) < 2 or not np.isfinite(values).all():
+        return False
+    return bool((np.diff(values) >= 0).all() and 0 < values[-1] - values[0] < 1e-3 * values[0])
 
 
 def _epoch(column: Column) -> tuple[Ratio, int] | None:
