@@ -15,6 +15,7 @@ COMMANDS = {
     "inspect": ("toolbench.cli.looking", "What a logger file holds, and the [loggers] table to paste."),
     "check": ("toolbench.cli.looking", "Everything that is wrong or doubtful, and the mend."),
     "watch": ("toolbench.cli.watching", "At the bench: each new recording judged, keep or repeat now."),
+    "plan": ("toolbench.cli.planning", "How many repeats a difference needs, and a randomised, blocked run sheet."),
     "report": ("toolbench.cli.rendering", "The reports of one episode that match."),
     "season": ("toolbench.cli.rendering", "Every report, the episode pages and the index; renders only what changed."),
     "cache": ("toolbench.cli.caching", "Where reduced recordings are kept, how much, and away with them."),

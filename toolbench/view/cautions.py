@@ -86,6 +86,13 @@ def bench_cautions(settings: SeasonSettings) -> tuple[str, ...]:
     return (*_of_supplies([*settings.tools.values()], [*settings.setups.values()]), *_ALWAYS[:2])
 
 
+def planned_cautions(tools: list[Tool], setups: list[Setup], *, starts: int, permission: str = "") -> tuple[str, ...]:
+    """The cautions that fit planned runs, for a run sheet. `REMINDER` goes with them."""
+    cited = [f"A tool is planned above its rated pressure with the maker's permission, as cited: {permission}"]
+    counted = f"This sheet means {starts} starts: every one counts for the hand-arm vibration limits."
+    return (*(cited if permission else ()), *_of_supplies(tools, setups), *_ALWAYS, counted)
+
+
 def _of_supplies(tools: list[Tool], setups: list[Setup]) -> list[str]:
     kinds = {s.supply for s in setups} | {t.supply for t in tools}
     said = _wide_hose(setups)
