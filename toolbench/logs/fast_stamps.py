@@ -16,6 +16,7 @@ import numpy as np
 
 from toolbench.logs.days import civil_days, exists
 from toolbench.logs.stamps import Bytes, Integers, laid_out
+from toolbench.logs.threads import in_threads, processors
 
 # Four decimals are left out: they may be a count of milliseconds, which only the whole column tells.
 _STAMP = re.compile(rb"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(?:[.,](?:\d{1,3}|\d{5,9}))?Z?")
@@ -61,7 +62,14 @@ def iso_nanoseconds(cells: Any) -> Integers | None:
         return None
     rows = data.reshape(-1, width)
     result = np.empty(len(rows), dtype=np.int64)
-    today = form
+    share = -(-len(rows) // processors()) if len(rows) > 8 * _BLOCK else len(rows)
+    shares = [(rows[begin : begin + share], result[begin : begin + share]) for begin in range(0, len(rows), share)]
+    return result if all(in_threads(lambda part: _fill(*part, form), shares)) else None
+
+
+def _fill(rows: Bytes, result: Integers, form: _Form) -> bool:
+    """Enter the nanoseconds of some stamps in `result`; False where one deviates."""
+    today = _of_day(form, rows[0])
     for begin in range(0, len(rows), _BLOCK):
         block = rows[begin : begin + _BLOCK]
         part = _weigh(block, today)
@@ -71,9 +79,9 @@ def iso_nanoseconds(cells: Any) -> Integers | None:
         if part is None:
             part = _weigh(block, form)
         if part is None:
-            return None
+            return False
         result[begin : begin + _BLOCK] = part
-    return result
+    return True
 
 
 def _form(stamp: bytes) -> _Form | None:

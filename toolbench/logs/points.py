@@ -20,10 +20,12 @@ from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source, refusal
 from toolbench.logs.table import cells_of_rows
 from toolbench.logs.tables import Table
+from toolbench.logs.threads import in_threads
 
 _JUMP = 50.0
 _NEAR = 12  # rows on each side that tell the level
 _MOST_LOOKED_AT = 2000
+_MANY_ROWS = 100_000  # worth a thread for each column
 _GROUPS = re.compile(r"[+-]?\d{1,3}(?:([.,])\d{3})(?:\1\d{3})+\Z")
 _MANY_POINTS = {
     ".": re.compile(r"[+-]?\d+\.\d+\.\d+(?:\.\d+)*\Z"),
@@ -50,6 +52,7 @@ def refuse_lost_points(
     RecordingError
         With the lines; the column need not be read where it is not wanted.
     """
+    suspects = _suspects(table, columns)
     for column in columns:
         mark = layout.marks[column.index] if layout.marks else layout.decimal
         broken = [
@@ -60,11 +63,22 @@ def refuse_lost_points(
             raise _refused(source, column, [line for line, _ in broken], broken[0][1], mark, "")
         if not isinstance(values, np.ndarray):
             _refuse_text(source, column, values, table, mark)
-        elif values.dtype.kind == "f" and _may_have_lost(values, table.extremes.get(column.index)):
+        elif column.index in suspects:
             cells = cells_of_rows(source, encoding, layout, table, column)
             lost = find_lost(cells, mark)
             if lost is not None:
                 raise _refused(source, column, [table.line(row) for row in lost.rows], lost.cell, mark, lost.whole)
+
+
+def _suspects(table: Table, columns: Sequence[Column]) -> set[int]:
+    """The columns of numbers that a quick look finds suspicious."""
+    floats = [c.index for c in columns if isinstance(v := table.columns[c.index], np.ndarray) and v.dtype.kind == "f"]
+
+    def look(index: int) -> bool:
+        return _may_have_lost(table.columns[index], table.extremes.get(index))
+
+    seen = in_threads(look, floats) if table.rows > _MANY_ROWS else [look(index) for index in floats]
+    return {index for index, suspicious in zip(floats, seen, strict=True) if suspicious}
 
 
 def _refuse_text(source: Source, column: Column, values: Any, table: Table, mark: str) -> None:
