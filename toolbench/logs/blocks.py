@@ -31,6 +31,7 @@ from toolbench.logs.seconds import Timing, judge_time, to_seconds
 from toolbench.logs.sentinels import mark_missing
 from toolbench.logs.shape import Layout
 from toolbench.logs.source import Source, refusal
+from toolbench.logs.standstill import find_standstills, of_standstills
 from toolbench.logs.table import decoded, read_table
 from toolbench.logs.tables import Table
 from toolbench.logs.thinning import TIME, Collected
@@ -159,6 +160,8 @@ class _Reader:
         self.odd.note_cells(table, self.wanted, mark_missing(table, self.wanted, missing))
         self.odd.note_rows(table, is_last=piece.is_last)
         self.odd.note_time(table, seconds)
+        stills = find_standstills(seconds, table, self.timing.source)
+        self.odd.note_clock(of_standstills(stills, table, self.found.source.name))
         self.collected.add({TIME: seconds, **{c.index: table.columns[c.index] for c in self.wanted}})
 
     def _begin(self, table: Table, piece: Piece) -> Floats:
@@ -208,7 +211,7 @@ class _Reader:
 
     def _go_on(self, table: Table) -> Floats:
         """Seconds of a later piece: read with a row of an earlier one in front, whose seconds are known."""
-        source = replace(self.timing.source, others=())
+        source = replace(self.timing.source, others=(), above=())
         if not self._before:
             begun = self.collected.rows
             return np.arange(begun, begun + table.rows) / source.rate_hz

@@ -10,9 +10,11 @@ from dataclasses import replace
 import numpy as np
 
 from toolbench.errors import RecordingError
+from toolbench.logs import serial_days
 from toolbench.logs.names import SHORT_UNITS, TIME_UNITS, Column, find_column, is_time_unit
 from toolbench.logs.parts import group_stamps
 from toolbench.logs.rates import differing, stated_rates, stated_span, stated_unit
+from toolbench.logs.serial_days import find_serial_days
 from toolbench.logs.source import refusal
 from toolbench.logs.stamp_grammar import understand, words
 from toolbench.logs.timenames import TIME_NAMES, is_time_name
@@ -36,6 +38,11 @@ def choose_time(columns: Sequence[Column], stated: TimeColumn, preamble: Sequenc
     RecordingError
         No column can be it, or its unit is nowhere; the message names the key that settles it.
     """
+    return replace(_choose(columns, stated, preamble, file=file), above=tuple(preamble))
+
+
+def _choose(columns: Sequence[Column], stated: TimeColumn, preamble: Sequence[str], *, file: str) -> TimeSource:
+    """What `choose_time` gives, without the lines above."""
     if stated.rate_hz is not None:
         return _of_rate(columns, stated.rate_hz)
     sources = list(_candidates(columns))
@@ -74,7 +81,7 @@ def _candidates(columns: Sequence[Column]) -> Iterator[TimeSource]:
             if epoch and (is_time_name(column.name) or _rises_slowly(column)):
                 yield _of_epoch(column, *epoch)
             elif is_time_name(column.name) and len(numbers_of(column)):
-                packed = _packed(column)
+                packed = _packed(column) or find_serial_days(column)
                 yield packed or TimeSource("unsettled", label_of([column]), "", (column,))
 
 
@@ -221,6 +228,8 @@ def _stated(columns: Sequence[Column], stated: TimeColumn, file: str) -> TimeSou
         raise refusal(file, f"the time column {label!r} holds no numbers and no stamps, but {seen!r}", key="time")
     unit = stated.unit or column.unit or _unit_in_name(column)
     if unit:
+        if unit.strip().lower() in serial_days.UNITS:
+            return replace(_of_days(column), spread=stated.spread, stated=True)
         if unit.strip().lower() not in TIME_UNITS:
             raise refusal(
                 file,
@@ -230,7 +239,7 @@ def _stated(columns: Sequence[Column], stated: TimeColumn, file: str) -> TimeSou
             )
         return replace(_of_number(column, unit), spread=stated.spread, stated=True)
     epoch = _epoch(column)
-    found = _of_epoch(column, *epoch) if epoch else _packed(column)
+    found = _of_epoch(column, *epoch) if epoch else _packed(column) or find_serial_days(column)
     return replace(found or TimeSource("unsettled", label, "", group), spread=stated.spread, stated=True)
 
 
@@ -248,6 +257,13 @@ def _roles(group: Sequence[Column]) -> tuple[str, ...]:
 def _is_stamp_text(column: Column) -> bool:
     cells = [cell for cell in column.sample if cell]
     return column.kind == "text" and bool(cells) and all(understand(cell) for cell in cells[:10])
+
+
+def _of_days(column: Column) -> TimeSource:
+    """Days as a spreadsheet counts them, or as elapsed time where no date is near."""
+    if serial_days.is_plausible(column):
+        return serial_days.serial_source(column, note=False)
+    return TimeSource("number", label_of([column]), "d", (column,), ratio=(serial_days.DAY_S, 1))
 
 
 def _of_number(column: Column, unit: str) -> TimeSource:

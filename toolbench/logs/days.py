@@ -87,15 +87,16 @@ def _decide(fields: Fields, days: Integers, good: Mask, unsure: Mask, seconds: I
 
     if len(fitting) == 1:
         return result(fitting[0])
-    if bool((fields.date[unsure] == DOTTED).all()):
-        return result("day.month.year")
     times = {name: readings[name][0][unsure] * DAY_S + seconds[unsure] for name in fitting}
     first, *others = fitting
     if all(np.array_equal(times[first], times[name]) for name in others):
         return result(first)
+    dotted = bool((fields.date[unsure] == DOTTED).all())
     if all(_same(times[first], times[name]) for name in others):
-        return result(first, rival=others[0], decided="ambiguous")
+        return result(first, rival=others[0], decided="dots" if dotted else "ambiguous")
     best = _most_even(times)
+    if dotted and first == "day.month.year":
+        return result(first) if best == first else result(first, rival=others[0], decided="dots")
     if best:
         return result(best, decided="the only one that rises evenly", rival=next(n for n in fitting if n != best))
     return Dates(days, good, open=tuple(fitting))

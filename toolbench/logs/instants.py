@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta, timezone, tzinfo
 from typing import Any
 
@@ -12,6 +12,7 @@ import pandas as pd
 
 from toolbench.logs.counts import SECOND_NS, Fractions, find_fractions
 from toolbench.logs.days import DAY_S, Dates, find_dates
+from toolbench.logs.dial import find_dial
 from toolbench.logs.source import refusal
 from toolbench.logs.stamp_grammar import NO_DATE
 from toolbench.logs.stamp_remarks import (
@@ -20,6 +21,7 @@ from toolbench.logs.stamp_remarks import (
     formats,
     note,
     of_dates,
+    of_dial,
     of_fractions,
     of_shapes,
     of_turns,
@@ -70,6 +72,9 @@ def find_instants(fields: Fields, stamped: Stamped) -> Instants:
         if not good.any():
             return Instants(np.empty(0, dtype=np.int64), good, "")
         return find_instants(_only(fields, good), stamped)
+    dial = find_dial(sure, dates.days) if not stamped.format and (sure.date != NO_DATE).all() else None
+    if dial:
+        turned = replace(turned, seconds=dial.seconds)
     fractions = find_fractions(sure, dates.days * DAY_S + turned.seconds, stamped.format)
     if fractions.rival:
         raise _decimals_or_counts(fractions, stamped, int(rows[0]))
@@ -85,9 +90,10 @@ def find_instants(fields: Fields, stamped: Stamped) -> Instants:
     ns = local_s * SECOND_NS + fractions.ns
     dated = bool((sure.date != NO_DATE).all())
     ns, zone, placed = _place(ns, sure, rows, stamped, dated)
-    start = _start(int(ns[0]), zone, dated and dates.decided != "ambiguous" and not placed)
+    start = _start(int(ns[0]), zone, dated and dates.decided != "ambiguous" and not placed and (not dial or dial.known))
     found = (
         *of_turns(turned, rows, stamped),
+        *of_dial(dial, rows, stamped),
         *of_dates(dates, rows, stamped),
         *of_fractions(fractions, rows, stamped),
         *of_shapes(sure, rows, stamped),

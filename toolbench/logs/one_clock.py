@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from toolbench.logs.counts import SECOND_NS
+from toolbench.logs.days import DAY_S
 from toolbench.logs.fast_stamps import iso_nanoseconds
 from toolbench.logs.instants import find_instants
 from toolbench.logs.names import Column
@@ -32,6 +35,9 @@ class Clock:
     first: str = ""
     start: str = ""
     findings: tuple[Finding, ...] = ()
+    first_ns: int | None = None
+    """The first stamp [ns]: since 1970 where it is dated, else since midnight; None where it tells no time of day."""
+    dated: bool = False
 
 
 def read_clock(source: TimeSource, table: Table, *, file: str) -> Clock:
@@ -65,7 +71,8 @@ def read_clock(source: TimeSource, table: Table, *, file: str) -> Clock:
     if source.kind == "index":
         seconds /= source.rate_hz
     start = _start_of_epoch(first, source) if source.kind == "epoch" else ""
-    return Clock(seconds, good, str(first), start, _digits_lost(values, source))
+    instant = int(pd.Timestamp(start).value) if start else None
+    return Clock(seconds, good, str(first), start, _digits_lost(values, source), instant, bool(start))
 
 
 def _from_first(values: Any, column: Column) -> Floats:
@@ -93,11 +100,26 @@ def _places(column: Column) -> int:
 
 
 def _start_of_epoch(first: Any, source: TimeSource) -> str:
-    den = source.ratio[1]
-    nanoseconds = int(first) * SECOND_NS // den + round(float(first % 1) * SECOND_NS / den)
+    assert source.column is not None
+    num, den = source.ratio
+    # Only the digits that the file has: a float of this size carries noise behind them.
+    places = min(_places(source.column), 15)
+    fraction = Fraction(round(float(first % 1) * 10**places), 10**places) if places else Fraction(float(first % 1))
+    nanoseconds = int(first) * SECOND_NS * num // den + round(fraction * SECOND_NS * num / den)
+    if num > 1:
+        nanoseconds = _roundest(nanoseconds, num * SECOND_NS / 10**places / 2)
     stamp = pd.Timestamp(nanoseconds + source.origin_s * SECOND_NS, unit="ns")
     # Counters from 1904 are common in local time: no zone is claimed for them.
     return (stamp if source.origin_s else stamp.tz_localize("UTC")).isoformat()
+
+
+def _roundest(nanoseconds: int, doubt: float) -> int:
+    """The whole second, millisecond or microsecond that the digits allow: those of a day are no round part of a second."""
+    for size in (SECOND_NS, 1_000_000, 1_000):
+        near = round(nanoseconds / size) * size
+        if abs(near - nanoseconds) <= doubt:
+            return near
+    return nanoseconds
 
 
 def _digits_lost(values: Any, source: TimeSource) -> tuple[Finding, ...]:
@@ -157,7 +179,7 @@ def _of_stamps(source: TimeSource, table: Table, file: str) -> Clock:
             first = str(_cell(first_column, 0))
             start = pd.Timestamp(int(ns[0]), unit="ns", tz="UTC" if first.endswith("Z") else None)
             good = np.ones(len(ns), dtype=np.bool_)
-            return Clock((ns - ns[0]) / SECOND_NS, good, first, start.isoformat())
+            return Clock((ns - ns[0]) / SECOND_NS, good, first, start.isoformat(), first_ns=int(ns[0]), dated=True)
     fields = _fields(source, table, file)
     cells = [table.columns[column.index] for column in source.columns]
 
@@ -178,7 +200,12 @@ def _of_stamps(source: TimeSource, table: Table, file: str) -> Clock:
         return Clock(np.empty(0), found.good)
     row = int(np.flatnonzero(found.good)[0])
     first = str(_cell(first_column, row)) if len(cells) == 1 else written(row)
-    return Clock((found.ns - found.ns[0]) / SECOND_NS, found.good, first, found.start, found.findings)
+    seconds = (found.ns - found.ns[0]) / SECOND_NS
+    of_day = 0 <= int(found.ns[0]) < DAY_S * SECOND_NS and not fields.has("days") and not fields.negative.any()
+    known = bool(found.start) if found.dated else of_day
+    return Clock(
+        seconds, found.good, first, found.start, found.findings, int(found.ns[0]) if known else None, found.dated
+    )
 
 
 def _fields(source: TimeSource, table: Table, file: str) -> Any:
@@ -202,11 +229,14 @@ def columns_text(source: TimeSource) -> str:
     return names[0] if len(names) == 1 else "[" + ", ".join(names) + "]"
 
 
-def spread_evenly(seconds: Floats, table: Table, label: str) -> tuple[Floats, tuple[Finding, ...]]:
+def spread_evenly(
+    seconds: Floats, table: Table, label: str, *, except_from: Sequence[int] = ()
+) -> tuple[Floats, tuple[Finding, ...]]:
     """Rows with equal stamps of a coarse clock, spread evenly up to the next stamp; the last ones as densely as those before.
 
     Only where this is asked for. The first stretch begins and the last one ends inside a tick of the clock: both are spread with
-    the step of their neighbour, counted from the change.
+    the step of their neighbour, counted from the change. A stretch that begins at a row of `except_from` stays as it is: there the
+    clock stood still.
     """
     starts = np.concatenate(([0], np.flatnonzero(np.diff(seconds)) + 1))
     if len(starts) == len(seconds):
@@ -221,9 +251,10 @@ def spread_evenly(seconds: Floats, table: Table, label: str) -> tuple[Floats, tu
     inner = steps[1:-1] if len(steps) > 2 else steps[:-1]
     usual = float(np.median(inner))
     steps[-1] = min(usual, (widths[-1] if len(widths) else usual) / max(counts[-1], 1)) if counts[-1] > 1 else usual
+    steps[np.isin(starts, np.asarray(except_from, dtype=np.int64))] = 0.0
     offsets = np.arange(len(seconds)) - np.repeat(starts, counts)
     result += offsets * np.repeat(steps, counts)
-    if len(steps) > 2 and counts[0] * usual < widths[0]:
+    if len(steps) > 2 and 0 not in except_from and counts[0] * usual < widths[0]:
         ahead = slice(0, counts[0])
         result[ahead] = levels[1] - (counts[0] - np.arange(counts[0])) * usual
         result -= result[0]

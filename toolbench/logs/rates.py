@@ -119,7 +119,7 @@ def _rounding(value: str) -> float:
 def _pairs(preamble: Sequence[str], columns: Sequence[Column]) -> Iterator[tuple[int | None, str, str, str, str]]:
     """Key, number and unit of everything that is written as a pair: on one line, or a name over its number."""
     for number, line in enumerate(preamble, 1):
-        for key, rest in _keys(line):
+        for key, rest in pairs_of_line(line):
             match = re.match(rf"({_NUMBER})\s*[\"',;|\t\[(]*\s*([^\s\"\[\](),;|\t]*)", rest)
             if match:
                 unit = match[2].strip(".")
@@ -154,7 +154,7 @@ def _stacked(number: int, above: str, below: str) -> Iterator[tuple[int | None, 
                 yield number, re.sub(r"[\[(].*$", "", name).strip(), bare, inside[1] if inside else "", f"{name} {bare}"
 
 
-def _keys(line: str) -> Iterator[tuple[str, str]]:
+def pairs_of_line(line: str) -> Iterator[tuple[str, str]]:
     """Every way to part a line into a key and what follows it."""
     text = line.strip().lstrip("#%;/*! \"'").strip()
     for match in re.finditer(r"[:=,;|\t]+|\s(?=[+-]?[\d.])", text):
@@ -179,9 +179,9 @@ def stated_span(preamble: Sequence[str]) -> tuple[float, str] | None:
     """Seconds between the stamps of start and end, or the duration, with the line that says so; None where neither stands there."""
     stamps: dict[str, tuple[str, str]] = {}
     for line in preamble:
-        for key, rest in _keys(line):
+        for key, rest in pairs_of_line(line):
             for name, pattern in (("start", _START), ("end", _END)):
-                if pattern.search(key) and name not in stamps and (cell := _stamp_in(rest)):
+                if pattern.search(key) and name not in stamps and (cell := stamp_in(rest)):
                     stamps[name] = (cell, line.strip())
             if _DURATION.search(key):
                 match = re.match(rf"({_NUMBER})\s*[\"',;|\t\[(]*\s*([^\s\"\[\](),;|\t]*)", rest)
@@ -195,7 +195,7 @@ def stated_span(preamble: Sequence[str]) -> tuple[float, str] | None:
     return None
 
 
-def _stamp_in(text: str) -> str:
+def stamp_in(text: str) -> str:
     """The stamp at the start of a text, as long as it can be."""
     bare = text.strip(' "\t')
     for cut in (bare, *(re.split(pattern, bare)[0] for pattern in (r'"', r"\t", ";", r",(?=\D|$)", ","))):

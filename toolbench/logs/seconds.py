@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from toolbench.logs.above import complete_start
 from toolbench.logs.one_clock import read_clock, spread_evenly
 from toolbench.logs.source import refusal
+from toolbench.logs.standstill import Standstill, find_standstills, of_standstills
 from toolbench.logs.tables import Table
 from toolbench.logs.timesource import TimeSource
 from toolbench.logs.witness import choose_best
@@ -55,10 +57,15 @@ def to_seconds(source: TimeSource, table: Table, *, file: str) -> Timing:
     if len(seconds) == 0:
         raise refusal(file, f"no row has a readable time in {chosen.label!r}", key="time")
     findings = (*found, *read.findings)
+    start = read.start
+    if chosen.kind == "stamp" and not read.dated and read.first_ns is not None and not chosen.zone:
+        start, completed = complete_start(source.above, chosen.label, read.first_ns)
+        findings = (*findings, *completed)
     if chosen.spread:
-        seconds, spread = spread_evenly(seconds, table, chosen.label)
+        stills = find_standstills(seconds, table, chosen)
+        seconds, spread = spread_evenly(seconds, table, chosen.label, except_from=[still.first for still in stills])
         findings = (*findings, *spread)
-    return Timing(seconds, read.first, read.start, chosen, findings)
+    return Timing(seconds, read.first, start, chosen, findings)
 
 
 def judge_time(
@@ -99,7 +106,15 @@ def judge_time(
     span = float(time_s[-1])
     rate = 1 / interval if interval > 0 else (len(steps) / span if span > 0 else float("nan"))
     base = replace(_base(source, start, interval, rate), gaps=gaps, repeats=repeats, steps_back=back)
-    return base, _findings(base, steps, file)
+    stills = find_standstills(time_s, table, source) if repeats else ()
+    told = replace(base, repeats=_outside(repeats, stills, table)) if stills else base
+    return base, (*_findings(told, steps, file), *of_standstills(stills, table, file))
+
+
+def _outside(lines: tuple[int, ...], stills: tuple[Standstill, ...], table: Table) -> tuple[int, ...]:
+    """Lines that lie in no standstill: those are told of on their own."""
+    spans = [(table.line(still.first), table.line(still.last)) for still in stills]
+    return tuple(line for line in lines if not any(first < line <= last for first, last in spans))
 
 
 def _base(source: TimeSource, start: str, interval_s: float, rate_hz: float) -> TimeBase:

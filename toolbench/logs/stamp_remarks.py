@@ -12,6 +12,7 @@ import numpy as np
 
 from toolbench.logs.counts import Fractions
 from toolbench.logs.days import DAY_S, Dates, orders_text
+from toolbench.logs.dial import Dial
 from toolbench.logs.stamps import Fields, Integers
 from toolbench.logs.turns import HOUR_S, Turned
 from toolbench.records.findings import Finding
@@ -36,6 +37,11 @@ class Stamped:
     def key(self) -> str:
         """The column as it stands in the `time` key."""
         return self.column or json.dumps(self.label, ensure_ascii=False)
+
+
+def times_text(number: int) -> str:
+    """ "once,", or "3 times, first": how often something happened, before the first time is told."""
+    return "once," if number == 1 else f"{number} times, first"
 
 
 def two_first(cell: str) -> tuple[str, str]:
@@ -97,6 +103,22 @@ def of_turns(turned: Turned, rows: Integers, stamped: Stamped) -> Iterator[Findi
     )
 
 
+def of_dial(dial: Dial | None, rows: Integers, stamped: Stamped) -> Iterator[Finding]:
+    """A dated clock that goes round a dial of twelve hours."""
+    if dial is None:
+        return
+    row = int(rows[dial.row])
+    before, after = stamped.written(int(rows[dial.row - 1])), stamped.written(row)
+    half = "" if dial.known else "; whether it is before or after noon is not known, so the start is left open"
+    yield note(
+        "twelve-hour-dial",
+        f"the hours in {stamped.label!r} go round a dial of twelve without a mark of the half day: {before!r} is followed by "
+        f"{after!r}; twelve hours are added after noon{half}",
+        stamped,
+        row,
+    )
+
+
 def of_dates(dates: Dates, rows: Integers, stamped: Stamped) -> Iterator[Finding]:
     if not dates.rival:
         return
@@ -107,6 +129,12 @@ def of_dates(dates: Dates, rows: Integers, stamped: Stamped) -> Iterator[Finding
             "the seconds are the same either way, the date of the start is left open"
         )
         code = "date-ambiguous"
+    elif dates.decided == "dots":
+        message = (
+            f"{stamped.label!r} is read as {forms[0]!r}, since a date with dots is written with the day first; "
+            f"{forms[1]!r} would fit the numbers too"
+        )
+        code = "date-order-inferred"
     else:
         message = f"{stamped.label!r} is read as {forms[0]!r}: {dates.decided}; {forms[1]!r} would fit the numbers too"
         code = "date-order-inferred"
@@ -143,7 +171,7 @@ def of_shapes(fields: Fields, rows: Integers, stamped: Stamped) -> Iterator[Find
         first = int(rows[int(turns[0])])
         yield note(
             "time-format-changes",
-            f"the stamps in {stamped.label!r} change their format {len(turns)} times, first from "
+            f"the stamps in {stamped.label!r} change their format {times_text(len(turns))} from "
             f"{stamped.written(int(rows[int(turns[0]) - 1]))!r} to {stamped.written(first)!r}; each is read by its own",
             stamped,
             first,

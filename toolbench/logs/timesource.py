@@ -41,6 +41,8 @@ class TimeSource:
     """Whether the column's name says that it is the time."""
     findings: tuple[Finding, ...] = ()
     others: tuple[TimeSource, ...] = ()
+    above: tuple[str, ...] = ()
+    """Lines above the names: they may hold the date of a clock that has none."""
 
     @property
     def column(self) -> Column | None:

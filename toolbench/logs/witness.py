@@ -11,6 +11,7 @@ import numpy as np
 from toolbench.errors import RecordingError
 from toolbench.logs.clock import key_text, no_unit
 from toolbench.logs.names import SHORT_UNITS
+from toolbench.logs.offsets import offset_ns, offset_text
 from toolbench.logs.one_clock import Clock, read_clock
 from toolbench.logs.source import refusal
 from toolbench.logs.tables import Table
@@ -18,6 +19,7 @@ from toolbench.logs.timesource import Ratio, TimeSource
 from toolbench.records.findings import Finding
 
 AGREES = 0.02
+_TIMED = ("number", "epoch", "stamp")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,18 +62,19 @@ def choose_best(source: TimeSource, table: Table, *, file: str) -> tuple[TimeSou
     preamble = [other for other in source.others if other.kind == "rate"]
     if source.kind == "unsettled":
         chosen, settled = _settle(source, witnesses, preamble, table, file)
-        return chosen, (*settled, *_note_others(chosen, [o for o in source.others if o.columns]))
+        return chosen, (*settled, *_note_others(chosen, [o for o in source.others if o.columns], ()))
     own = _try(source, table, file)
     found: tuple[Finding, ...] = ()
     chosen = source
     if not source.stated:
         chosen, found = _better(source, own, others, table, file)
-    if chosen is source and own is not None and source.kind == "number" and len(own.clock.seconds) > 1:
+    if chosen is source and own is not None and source.kind in _TIMED and len(own.clock.seconds) > 1:
         found = _contradicted(own, witnesses, table, file)
     rest = [other for other in (source, *source.others) if other.columns and other.columns != chosen.columns]
     if chosen.stated:
         return chosen, found
-    return chosen, (*found, *_note_others(chosen, rest))
+    reads = [read for read in (own, *others) if read is not None]
+    return chosen, (*found, *_note_others(chosen, rest, _offsets(chosen, reads)))
 
 
 def _try(source: TimeSource, table: Table, file: str) -> _Read | None:
@@ -175,7 +178,11 @@ def _better(
             best, found = candidate, settled
     if best is own:
         return source, ()
-    why = f"steps back {own.back} times" if own.back else f"shows {own.repeats} rows with the time of the row before"
+    why = (
+        f"steps back {'once' if own.back == 1 else f'{own.back} times'}"
+        if own.back
+        else f"shows {own.repeats} rows with the time of the row before"
+    )
     return best.source, (*found, _taken(source, best.source, why, table))
 
 
@@ -199,10 +206,11 @@ def _contradicted(own: _Read, witnesses: Sequence[_Read], table: Table, file: st
         doubt = max(AGREES * max(read.span, own.span), 2 * read.resolution)
         if abs(own.span - read.span) <= doubt or own.span <= 0:
             continue
+        apart = "".join(f"; {text}" for text in _offsets(own.source, [own, read]))
         raw = own.span * own.source.ratio[1] / own.source.ratio[0]
         ratio = _ratio_for(raw, read.span, 2 * read.resolution)
         both = f"{own.source.label!r} spans {own.span:g} s, {read.source.label!r} spans {read.span:g} s"
-        if ratio is not None and ratio != own.source.ratio:
+        if own.source.kind == "number" and ratio is not None and ratio != own.source.ratio:
             unit = SHORT_UNITS[ratio]
             raise refusal(
                 file,
@@ -215,7 +223,7 @@ def _contradicted(own: _Read, witnesses: Sequence[_Read], table: Table, file: st
                 code="clocks-disagree",
                 severity="doubtful",
                 kind="data",
-                message=f"two clocks of the file disagree: {both}; the first is taken",
+                message=f"two clocks of the file disagree: {both}; the first is taken{apart}",
                 mend=f"state the one to take: time = {json.dumps(read.source.label, ensure_ascii=False)}, or the first",
                 line=table.line(0),
             ),
@@ -223,7 +231,21 @@ def _contradicted(own: _Read, witnesses: Sequence[_Read], table: Table, file: st
     return ()
 
 
-def _note_others(chosen: TimeSource, others: Sequence[TimeSource]) -> tuple[Finding, ...]:
+def _offsets(chosen: TimeSource, reads: Sequence[_Read]) -> list[str]:
+    """By how much the other clocks are ahead of the chosen one or behind it."""
+    told = []
+    mine = next((read for read in reads if read.source.columns == chosen.columns), None)
+    for read in reads:
+        if mine is None or read is mine:
+            continue
+        apart = offset_ns(mine.clock, read.clock, max(mine.resolution, read.resolution))
+        if apart is not None:
+            both_dated = mine.clock.dated and read.clock.dated
+            told.append(offset_text(read.source.label, apart, of_day=not both_dated))
+    return told
+
+
+def _note_others(chosen: TimeSource, others: Sequence[TimeSource], offsets: Sequence[str]) -> tuple[Finding, ...]:
     """Say which other columns could have been the clock."""
     if not others:
         return ()
@@ -237,7 +259,8 @@ def _note_others(chosen: TimeSource, others: Sequence[TimeSource]) -> tuple[Find
             code="several-clocks",
             severity="note",
             kind="data",
-            message=f"{chosen.label!r} is taken as the time; {listed} could be it too",
+            message=f"{chosen.label!r} is taken as the time; {listed} could be it too"
+            + "".join(f"; {text}" for text in offsets),
             mend=f"state it: time = {key}",
         ),
     )
