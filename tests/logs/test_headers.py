@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from toolbench.errors import RecordingError
@@ -143,3 +145,20 @@ def test_a_stated_time_settles_runs_side_by_side(write):
     text, _ = SHAPES["side by side"]
     log = read_log(write(text), logger=Logger(id="rig", time=TimeColumn(column="t (2)")), columns=["F (2)"])
     assert log.data["F (2)"].tolist() == list(range(30))
+
+
+def test_runs_side_by_side_on_the_same_times_are_refused(tmp_path: Path) -> None:
+    """Every run begins at zero, so equal times do not make two runs one recording; the names repeat as a block."""
+    rows = [f"{i / 100:.2f},{2 * i},{i / 100:.2f},{3 * i}" for i in range(40)]
+    path = tmp_path / "two.csv"
+    path.write_text("\n".join(["Time [s],Torque [Nm],Time [s],Torque [Nm]", *rows]) + "\n", encoding="utf-8")
+    with pytest.raises(RecordingError, match="2 runs side by side") as caught:
+        read_log(path)
+    assert caught.value.faults[0].key == "time"
+
+
+def test_channels_each_with_the_same_clock_are_one_recording(tmp_path: Path) -> None:
+    rows = [f"{i / 100:.2f},{2 * i},{i / 100:.2f},{3 * i}" for i in range(40)]
+    path = tmp_path / "one.csv"
+    path.write_text("\n".join(["Time [s],Torque [Nm],Time [s],Force [N]", *rows]) + "\n", encoding="utf-8")
+    assert read_log(path).data["Force"].tolist() == [3 * i for i in range(40)]

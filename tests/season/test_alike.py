@@ -56,3 +56,19 @@ def test_where_one_logger_lacks_a_response_the_run_is_left_out_and_named(tmp_pat
     (said,) = [finding for finding in record.findings if finding.code == "run-unusable"]
     assert said.subjects == ("wrench-a-far-held-3",)
     assert "no channel speed" in said.message
+
+
+def test_one_recording_exported_twice_is_one_run(tmp_path: Path) -> None:
+    """The same samples with one column more and another way of writing: other bytes, no other run."""
+    season = small.write(tmp_path / "season")
+    head, *rows = (season / "recordings" / "wrench-a-far-held-1.csv").read_text(encoding="utf-8").splitlines()
+    copy = season / "recordings" / "wrench-a-far-held-2.csv"
+    copy.write_text(
+        "\n".join([f"{head};Note".replace(",", ";"), *(f"{r};x".replace(",", ";") for r in rows)]) + "\n",
+        encoding="utf-8",
+    )
+    record = compare(open_season(season), episode="long-line", tool="wrench-a").record
+    (said,) = [finding for finding in record.findings if finding.code == "same-recording"]
+    assert said.severity == "wrong"
+    assert said.subjects == ("wrench-a-far-held-1", "wrench-a-far-held-2")
+    assert "in other files" in said.message

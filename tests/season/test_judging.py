@@ -241,6 +241,14 @@ def test_a_level_unlike_the_others_is_told_and_kept(settings: SeasonSettings) ->
     assert (judged.verdict, [one.code for one in judged.told]) == ("keep", ["level-differs"])
 
 
+def test_a_level_of_less_than_half_the_others_is_no_repeat_of_them(settings: SeasonSettings) -> None:
+    before = made(settings, NEAR, range(4))
+    recording = drawn(9, NEAR)
+    channels = dict(recording.channels) | {"torque": recording.channels["torque"] * 0.4}
+    judged = judge(settings, text_of(replace(recording, channels=channels)), NEAR, before)
+    assert (judged.verdict, [one.code for one in judged.reasons]) == ("repeat", ["level-far-off"])
+
+
 def test_a_loss_that_like_runs_show_too_is_told_and_not_asked_for_again(settings: SeasonSettings) -> None:
     """Without a channel to tell, torque that is lost may be an empty receiver: then the next run shows it again."""
     lost = [_loss(1), _loss(2)]

@@ -74,9 +74,10 @@ def refuse_rows_across(rows: Sequence[Row], lines: Sequence[str], has_names: boo
 
 
 def refuse_side_by_side(columns: Sequence[Column], file: str) -> None:
-    """Refuse runs that stand beside each other, each with a clock of its own that shows other times.
+    """Refuse runs that stand beside each other, each with a clock of its own.
 
-    The names repeat in blocks that begin with a time; which block is the recording cannot be told.
+    The names repeat in blocks that begin with a time; which block is the recording cannot be told. The clocks may well show
+    the same times: every run begins at zero.
     """
     names = [_stem(column) for column in columns if column.written]
     placed = [column for column in columns if column.written]
@@ -87,8 +88,6 @@ def refuse_side_by_side(columns: Sequence[Column], file: str) -> None:
     if size < 2 or len(names) != size * len(starts) or any(names[at : at + size] != names[:size] for at in starts):
         return
     clocks = [placed[at] for at in starts]
-    if all(clock.sample == clocks[0].sample for clock in clocks):
-        return
     shown = ", ".join(f"{clock.name!r} (column {clock.index + 1})" for clock in clocks[:4])
     raise refusal(
         file,

@@ -12,7 +12,8 @@ from toolbench.records.comparison import Item
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Run
 from toolbench.records.settings import Protocol, RunEntry
-from toolbench.season.design import design_findings, like_findings, same_content
+from toolbench.season.beside import like_findings, same_content
+from toolbench.season.design import design_findings
 from toolbench.season.opening import ReportPlan, Season
 from toolbench.season.reducing import early_ends, reduce_runs, unusable
 
@@ -45,7 +46,7 @@ def check_season(season: Season) -> CheckReport:
     for run in runs.values():
         findings += run.findings
     findings += like_findings(list(runs.values()))
-    findings += same_content({r.id: r.digest for r in runs.values()}, {r.id: r.entry.file for r in runs.values()})
+    findings += same_content(list(runs.values()))
     for plan in season.plans():
         findings += _plan_findings(season, plan, runs)
     findings += _check_standard(season, list(runs.values())) + _not_reported(season)

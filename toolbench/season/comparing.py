@@ -24,7 +24,8 @@ from toolbench.records.comparison import TOLD, Band, ComparisonRecord, Item
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
-from toolbench.season.design import design_findings, like_findings, refuse_unlike, same_content
+from toolbench.season.beside import like_findings, same_content
+from toolbench.season.design import design_findings, refuse_unlike
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
 from toolbench.season.reducing import Reduced, reduce_runs
@@ -330,7 +331,7 @@ def _findings(
     used = [runs[r] for item in items for r in item.runs]
     found: list[Finding] = [finding for run in used for finding in run.findings]
     found += reduced.findings
-    found += same_content({run.id: run.digest for run in used}, {run.id: run.entry.file for run in used})
+    found += same_content(used)
     found += like_findings(used)
     found += design_findings(settings, episode, protocol, items, used)
     orders = [[runs[r].entry.order for r in item.runs] for item in items]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 
 from toolbench.errors import AnalysisError, Fault
@@ -13,7 +13,6 @@ from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.records.settings import Episode, Protocol, SeasonSettings, Setup, Tool
 from toolbench.season.calibrating import calibration_findings
-from toolbench.signal import like_run_findings
 
 NEEDS_DISCLOSURE = ("lent", "given", "paid")
 
@@ -239,32 +238,4 @@ def disclosure_findings(episode: Episode, tools: Sequence[Tool]) -> list[Finding
         )
         for tool in tools
         if tool.obtained in NEEDS_DISCLOSURE and not episode.disclosure
-    ]
-
-
-def like_findings(runs: Sequence[Run]) -> list[Finding]:
-    """Runs of one tool on one setup under one protocol beside each other: a wrong unit or zero in one of them."""
-    cells: dict[tuple[str, str, str], list[Run]] = defaultdict(list)
-    for run in runs:
-        cells[(run.entry.tool, run.entry.setup, run.entry.protocol)].append(run)
-    return [finding for like in cells.values() for finding in like_run_findings(like)]
-
-
-def same_content(digests: Mapping[str, str], files: Mapping[str, str]) -> list[Finding]:
-    """Runs whose recordings are the same bytes: `digests` and `files` map run id to digest and file."""
-    by_digest: dict[str, list[str]] = defaultdict(list)
-    for run, value in digests.items():
-        by_digest[value].append(run)
-    return [
-        Finding(
-            code="same-recording",
-            severity="wrong",
-            kind="data",
-            message=f"Runs {', '.join(runs)} are the same recording, byte for byte: one run counted {len(runs)} times.",
-            mend="find the missing recording, or exclude the copy with the reason duplicate file",
-            subjects=tuple(runs),
-            file=files[runs[1]],
-        )
-        for runs in by_digest.values()
-        if len(runs) > 1
     ]

@@ -20,7 +20,7 @@ from toolbench.season.calibrating import calibration_findings
 from toolbench.season.loading import load_run, stay_inside
 from toolbench.season.planned import in_words, setup_findings
 from toolbench.season.reducing import EARLY_SHARE, find_timing, reduce_raw, round_down
-from toolbench.season.verdicts import COMMON_CAUSE, MENDS, Facts, Judgement, causes, is_reason
+from toolbench.season.verdicts import COMMON_CAUSE, MENDS, REPEAT, Facts, Judgement, causes, is_reason
 from toolbench.signal import find_end, find_start, like_run_findings, make_grid
 from toolbench.signal.health import run_findings
 from toolbench.signal.onset import find_onset
@@ -88,8 +88,9 @@ def judge_recording(
         if not is_reason(one, seen_before)
         and (one.severity != "note" or one.code == "cut-last-row" or one.code in COMMON_CAUSE)
     )
-    if facts is not None and not reasons:
-        told += tuple(_level(facts, entry))
+    level = _level(facts, entry) if facts is not None and not reasons else []
+    reasons += tuple(one for one in level if one.code in REPEAT)
+    told += tuple(one for one in level if one.code not in REPEAT)
     return Judgement(
         verdict="repeat" if reasons else "keep",
         reasons=reasons,
@@ -267,6 +268,10 @@ LEVEL_SHARE, LEVEL_SCATTERS, LEVEL_RUNS = 0.05, 4.0, 3
 """A level away from the mean of so many earlier runs by more than this share, and so many times their scatter, is told."""
 
 
+FAR_OFF = 2.0
+"""Half or twice the mean of the runs before it is no scatter of a tool (common practice, no source)."""
+
+
 def _level(facts: Facts, entry: RunEntry) -> list[Finding]:
     """A level unlike those of the runs before it: no reason to leave it out, and one to look for a cause now."""
     if len(facts.before) < LEVEL_RUNS:
@@ -277,6 +282,8 @@ def _level(facts: Facts, entry: RunEntry) -> list[Finding]:
         return []
     word = "above" if away > 0 else "below"
     message = f"the level is {100 * abs(away / mean):.1f} % {word} the {len(facts.before)} runs before it"
+    if not 1 / FAR_OFF < facts.value / mean < FAR_OFF:
+        return [_finding("level-far-off", "wrong", message, MENDS["level-far-off"], entry)]
     return [_finding("level-differs", "note", message, "look whether it is this tool on this setup", entry)]
 
 

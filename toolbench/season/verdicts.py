@@ -34,6 +34,7 @@ REPEAT: Mapping[str, str] = {
     "hold-off-target": "supply out of window",  # the protocol's condition was not met
     "rest-off-target": "supply out of window",
     "unit-factor": "wrong setup: unit of the logger",  # the logger's setting differs from that of the like runs
+    "level-far-off": "rig fault: level far off",  # half or twice that of three like runs: another tool, a loose cell, or no run at all
     "same-recording": "duplicate file",  # one run counted twice
     "setup-pressure": "wrong setup: regulator",  # the static pressure is not the one of this setup
     "setup-voltage": "wrong setup: supply voltage",  # another pack or outlet
@@ -57,6 +58,7 @@ MENDS: Mapping[str, str] = {
     "socket-slipped": "look at socket and retainer",
     "response-lost": "look at socket, trigger and supply",
     "unit-factor": "look at the unit that the logger is set to",
+    "level-far-off": "look at tool, cell and logger: no repeat scatters so far",
 }
 """What to do at the rig, where a finding's own mend is meant for the desk."""
 
