@@ -80,6 +80,23 @@ def test_a_damaged_file_is_a_miss_and_is_replaced(tmp_path: Path) -> None:
     assert kept.path("run", KEY).read_bytes() == whole
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes with a name")
+def test_a_pipe_in_the_place_of_an_entry_is_not_waited_for(tmp_path: Path) -> None:
+    kept = Store(tmp_path)
+    path = kept.path("run", KEY)
+    path.parent.mkdir(parents=True)
+    os.mkfifo(path)
+    assert kept.get("run", KEY) is None
+
+
+def test_an_entry_larger_than_its_part_may_be_is_not_read(tmp_path: Path) -> None:
+    kept = Store(tmp_path)
+    kept.put("run", KEY, Kept({"value": "x" * 1000}))
+    assert kept.get("run", KEY) is not None
+    kept.bound = 16 * 1000  # a part holds at most a sixteenth
+    assert kept.get("run", KEY) is None
+
+
 def test_no_file_can_run_anything(tmp_path: Path) -> None:
     """By construction of the attack: a pickle under the right name, which would call os.mkdir when loaded."""
     import pickle

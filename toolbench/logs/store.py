@@ -86,15 +86,19 @@ class Store:
 
     def get(self, kind: str, key: str) -> Kept | None:
         """What was kept, or None where there is nothing whole under this key."""
+        path = self.path(kind, key)
         try:
-            with self.path(kind, key).open("rb") as stream:
-                used = os.fstat(stream.fileno()).st_mtime
-                kept = unpack(key, stream.read())
+            found = path.stat()
+            # A pipe would be waited for, and what is larger than a part may be was not written here.
+            if not stat.S_ISREG(found.st_mode) or found.st_size > self.bound // len(PARTS):
+                return None
+            used = found.st_mtime
+            kept = unpack(key, path.read_bytes())
         except OSError:
             return None
         if kept is not None and time.time() - used > _USED_AFTER_S:
             with contextlib.suppress(OSError):
-                os.utime(self.path(kind, key))
+                os.utime(path)
         return kept
 
     def put(self, kind: str, key: str, kept: Kept) -> None:
