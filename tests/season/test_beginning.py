@@ -5,6 +5,7 @@ The recordings are constructed: 100 Hz, a torque that steps up after a second.
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 
@@ -205,3 +206,19 @@ def test_a_pattern_of_recordings_takes_columnar_files(tmp_path: Path) -> None:
         f"recordings/{name}.parquet" for name in ("far/2", "far/3", "near/0", "near/1")
     ]
     assert compare(season, episode="comparison", tool="tool").differences["percent"].notna().any()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there no file can have such a name")
+def test_a_name_that_runs_csv_cannot_hold_is_not_copied(tmp_path: Path) -> None:
+    names = ("new\nline.csv", "a\\b.csv", os.fsdecode(b"sur\xff.csv"), "=cmd.csv")
+    try:
+        made = [csv(tmp_path / "near" / name, 400.0 + at) for at, name in enumerate(names)]
+    except OSError:
+        pytest.skip("this file system has no such names")
+    season_from_recordings(tmp_path / "season", made)
+    copied = {path.name: path.read_bytes() for path in (tmp_path / "season" / "recordings" / "near").iterdir()}
+    assert copied == {
+        name: path.read_bytes()
+        for name, path in zip(("new-line.csv", "a-b.csv", "sur.csv", "=cmd.csv"), made, strict=True)
+    }
+    assert len(open_season(tmp_path / "season").settings.runs) == 4

@@ -16,6 +16,7 @@ from toolbench.logs import Log, find_response, guess_channels, read_log
 from toolbench.quantities import QuantityError, channel_quantity, unit_factor
 from toolbench.records.settings import Channel, DialectOverrides, Logger, RunEntry, TimeColumn
 from toolbench.season.naming import Place, guess_places, identifier
+from toolbench.season.plan_sheet import name_fault
 from toolbench.settings import write_season
 
 UNREAD = "what is to be stated goes under [loggers.rig] in the bench.toml that `toolbench new DIR` writes; recordings go into DIR/recordings"
@@ -131,7 +132,8 @@ def _runs(
         place = places[path]
         folder = f"recordings/{place.tool}/{place.setup}" if several else f"recordings/{place.setup}"
         run = _free(path.stem if unique else _run_name(path.stem, [place.tool] * several + [place.setup]), taken)
-        name = path.name if f"{folder}/{path.name}".casefold() not in files else f"{run}{path.suffix}"
+        fits = f"{folder}/{path.name}".casefold() not in files and not name_fault(f"{folder}/{path.name}")
+        name = path.name if fits else f"{run}{path.suffix if not name_fault(path.suffix) else ''}"
         files[f"{folder}/{name}".casefold()] = path
         runs[path] = RunEntry(
             run=run,

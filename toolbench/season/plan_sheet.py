@@ -82,9 +82,9 @@ def name_recording(file: str, bench: Bench, plan: Plan, open_rows: Sequence[RunE
             # It was judged before it was whole; the row it was made for is still open, and is its own once it is kept.
             row = _first_fitting(open_rows, {kind: str(getattr(listed, kind)) for kind in KINDS[:3]})
         return Named(listed, row)
-    unfit = _unfit(file)
+    unfit = name_fault(file)
     if unfit:
-        return Named(None, None, unfit)
+        return Named(None, None, f"{unfit}; rename the file, it is then judged")
     said = {name: value for name, value in (_said(file, bench)).items() if value}
     row = next((row for row in open_rows if row.file == file), None) or _first_fitting(open_rows, said)
     ids = {kind: said.get(kind) or _of(row, kind) or bench.known.only(kind) for kind in KINDS}
@@ -114,14 +114,14 @@ def name_recording(file: str, bench: Bench, plan: Plan, open_rows: Sequence[RunE
     return Named(entry, row, notices=_order_notices(row, open_rows, plan))
 
 
-def _unfit(file: str) -> str:
+def name_fault(file: str) -> str:
     """Why a file's name cannot stand in runs.csv, where it would spoil the season or be read back as another; else empty."""
     fault = path_fault(file)
     if fault is None and "\\" in file:
         fault = f"{file!r} holds a backslash, which runs.csv takes for the end of a folder's name"
     if fault is None and (file != file.strip() or file != file.encode(errors="ignore").decode()):
         fault = f"{file!r} begins or ends with a blank, or holds bytes that are no text"
-    return f"{fault}; rename the file, it is then judged" if fault else ""
+    return fault or ""
 
 
 def _said(file: str, bench: Bench) -> dict[str, str]:
