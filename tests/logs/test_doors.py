@@ -512,3 +512,10 @@ def test_without_pyarrow_a_sentence_says_what_is_needed(tmp_path: Path, monkeypa
     monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
     with pytest.raises(RecordingError, match="needs pyarrow"):
         read_log(tmp_path / "run.parquet")
+
+
+def test_text_that_no_encoding_has_is_left_out() -> None:
+    cells = pd.Series(["a\udcff"] * 3, dtype=object)
+    log = read_log(pd.DataFrame({"t [s]": [0.0, 0.1, 0.2], "F [N]": [1.0, 2.0, 4.0], "note": cells}))
+    assert list(log.data) == ["F"]
+    assert "lone surrogates" in next(one.message for one in log.findings if one.code == "column-left-out")

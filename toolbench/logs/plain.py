@@ -173,6 +173,8 @@ def _of_objects(series: Any, mark: str) -> Plain:
         bad = tuple((row, _text(cell)) for row, cell in words)
         return Plain(_packed([math.nan if value is None else value for value in values]), "number", unreadable=bad)
     text = [_text(cell) for cell in cells]
+    if any(not cell.isascii() and cell != cell.encode(errors="ignore").decode() for cell in text):
+        raise UnfitError("text with lone surrogates, which no encoding has")
     glued = common_unit(text[:SAMPLE], mark)
     if glued and is_unit(glued):
         return _of_glued(text, glued, mark)
