@@ -197,3 +197,17 @@ def test_many_gaps_are_listed_shortly(tmp_path: Path, capsys: pytest.CaptureFixt
     line = next(line for line in out.splitlines() if line.startswith("gaps"))
     assert line.startswith("gaps      12: 0.02\u2009s before line 9, ")
     assert line.endswith("and 9 more; the longest 0.02\u2009s")
+
+
+def test_a_recording_that_may_not_be_read_is_no_wrong_usage(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "r.csv"
+    path.write_text("t [s],F [N]\n0,1\n1,2\n", encoding="utf-8")
+    path.chmod(0)
+    monkeypatch.setattr(os, "access", lambda *_, **__: False)  # as for another user, also where the tests run as root
+    status = run(toolbench, ["inspect", str(path)])
+    told = capsys.readouterr()
+    assert "Invalid value" not in told.err
+    if told.err:  # root may read it all the same
+        assert (status, "may not be read" in told.err) == (1, True)

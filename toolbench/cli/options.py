@@ -12,7 +12,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 FOLDER = click.Path(exists=True, path_type=Path)
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
-ANY = click.Path(path_type=Path)
+ANY = click.Path(path_type=Path, readable=False)  # what cannot be read is the command's to say: it is no wrong usage
 
 
 class OutFolder(click.Path):
