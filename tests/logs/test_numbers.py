@@ -7,6 +7,7 @@ import pytest
 
 from toolbench.errors import RecordingError
 from toolbench.logs import Log, read_log
+from toolbench.logs.numbers import read_numbers
 from toolbench.logs.points import find_lost
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
@@ -199,3 +200,10 @@ def test_points_that_may_part_thousands_beside_decimal_commas_are_refused(write)
 def test_a_typographic_minus(write):
     log = read_log(write(column(["\u22120.5", "\u2212 1.5", "2.5"])))
     assert log.data["F"].tolist() == [-0.5, -1.5, 2.5]
+
+
+def test_a_cell_that_holds_an_end_of_line_moves_no_other():
+    # A quote left open joins two lines: the cell is no number, those behind it stay in their rows.
+    values, bad = read_numbers(["1.5", "2\n", "3\n4", "5"], ".")
+    assert values[[0, 1, 3]].tolist() == [1.5, 2.0, 5.0]
+    assert bad == [(2, "3\n4")]

@@ -55,11 +55,11 @@ def read_numbers(
 def _floats(cells: Sequence[str], mark: str) -> tuple[npt.NDArray[np.float64], list[int]]:
     """What Python takes as numbers as they stand, and the rows of the other cells."""
     text = "\n".join(cells)
-    if not text.isascii() or "_" in text or (mark == "," and "." in text):
-        # Python's float would take more for a number than a logger writes.
+    if not text.isascii() or "_" in text or (mark == "," and "." in text) or text.count("\n") >= len(cells) > 0:
+        # Python's float would take more for a number than a logger writes; a cell in quotes may hold an end of line.
         match = NUMBER[mark].match
         odd = [row for row, cell in enumerate(cells) if not match(cell.strip())]
-        plain = list(cells)
+        plain = [cell.strip() for cell in cells]
         for row in odd:
             plain[row] = "nan"
         text = "\n".join(plain)
