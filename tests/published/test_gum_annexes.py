@@ -10,7 +10,18 @@ import math
 import numpy as np
 import pytest
 
-from toolbench.metrology import combine, correlated_means, coverage_factor, expanded, fit_line, one_way_anova, pooled_sd
+from toolbench.metrology import (
+    ItemRuns,
+    Row,
+    combine,
+    compare_items,
+    correlated_means,
+    coverage_factor,
+    expanded,
+    fit_line,
+    one_way_anova,
+    pooled_sd,
+)
 from toolbench.metrology.calibration import correction_uncertainty, fit_calibration
 from toolbench.metrology.propagation import covariance, welch_satterthwaite
 from toolbench.records.comparison import Component, Estimate
@@ -227,3 +238,26 @@ def test_h3_as_readings_are_corrected() -> None:
     assert correction_uncertainty(line, 30.0) == pytest.approx(0.0041, abs=1e-4)
     assert line.residual_sd == pytest.approx(0.0035, abs=1e-4)
     assert line.degrees_of_freedom == 9
+
+
+def test_h5_the_mean_is_judged_by_its_days() -> None:
+    """The same example through the levels of a report: days are sittings, and they differ by too much to be neglected."""
+    runs = daily_readings()
+    values = np.array([value for day in runs for value in day])
+    sittings = tuple(f"day {k}" for k, day in enumerate(runs) for _ in day)
+    row = Row(response="voltage", metric="sustained", at=None, unit="V")
+    level = compare_items([ItemRuns(id="zener", values=values[:, None], sittings=sittings)], [row], []).levels[0]
+    assert level.estimate.value == pytest.approx(10.000097, abs=1e-6)  # H.5.2 (V2)
+    assert level.estimate.standard_uncertainty == pytest.approx(18e-6, abs=1e-6)  # H.5.2.5 (M)
+    assert level.estimate.degrees_of_freedom == pytest.approx(9)  # H.5.2.5 (M)
+    assert level.repeatability == pytest.approx(85e-6, abs=1e-6)  # H.5.2.3 (V2): within a day
+    # H.5.2.6 (M) prints 43 uV between days, from rounded parts 42; intermediate precision by ISO 5725-3 from the two (R).
+    assert level.intermediate_precision == pytest.approx(math.hypot(85e-6, 43e-6), abs=1.5e-6)
+
+
+def test_h5_without_the_day_the_mean_would_seem_better_known() -> None:
+    values = np.array([value for day in daily_readings() for value in day])
+    row = Row(response="voltage", metric="sustained", at=None, unit="V")
+    level = compare_items([ItemRuns(id="zener", values=values[:, None])], [row], []).levels[0]
+    assert level.estimate.standard_uncertainty == pytest.approx(13e-6, abs=1e-6)  # H.5.2.6 (M), 49 degrees of freedom
+    assert level.estimate.degrees_of_freedom == pytest.approx(49)

@@ -1,7 +1,8 @@
 """Items compared row by row: levels, percent and absolute differences, their intervals and verdicts.
 
 Runs count as independent (Welch) unless every item was run equally often in each of the same three or more blocks; then
-the differences within blocks are what is judged.
+the differences within blocks are what is judged. Without such blocks, where sittings differ by more than can be neglected, a
+mean is judged by the scatter between its sittings.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from toolbench.metrology.samples import (
     scatter_component,
     summarise,
 )
+from toolbench.metrology.sittings import Precision, find_precision
 from toolbench.metrology.type_a import mean_and_sd
 from toolbench.records.comparison import Difference, Estimate, Interval, Level
 from toolbench.records.runs import Floats
@@ -97,7 +99,10 @@ def compare_items(
     _check_shapes(items, rows, pairs)
     lent = list(pooled) if pooled is not None else [None] * len(rows)
     blocks = [complete_blocks(items, r) for r in range(len(rows))]
-    cells = [[summarise(item, r, row, blocks[r], lent[r]) for r, row in enumerate(rows)] for item in items]
+    precision = [None if blocks[r] else _precision(items, r) for r in range(len(rows))]
+    cells = [
+        [summarise(item, r, row, blocks[r], lent[r], precision[r]) for r, row in enumerate(rows)] for item in items
+    ]
     place = {item.id: i for i, item in enumerate(items)}
     contests = [
         _contest(cells[place[a]][r], cells[place[b]][r], place[a], place[b], r)
@@ -121,6 +126,10 @@ def compare_items(
         family_level=level,
         blocks=max(map(len, blocks), default=0),
     )
+
+
+def _precision(items: Sequence[ItemRuns], r: int) -> Precision | None:
+    return find_precision([(item.values[:, r], item.sittings) for item in items])
 
 
 def _check_shapes(items: Sequence[ItemRuns], rows: Sequence[Row], pairs: Sequence[tuple[str, str]]) -> None:
@@ -244,7 +253,7 @@ def _family_level(family: Sequence[FamilyRow], cells: Sequence[Sequence[Cell]], 
     in_blocks = any(row.block_scatter is not None for row in family)
     judged = [
         FamilyItem(
-            n=tuple(len(cell.block_means) or cell.n for cell in line),
+            n=tuple(cell.judged for cell in line),
             lent_degrees_of_freedom=tuple(cell.degrees_of_freedom for cell in line),
         )
         for line in cells
@@ -291,6 +300,8 @@ def _level(item: str, row: Row, cell: Cell, confidence: float) -> Level:
         coverage_factor=found.coverage_factor,
         n=cell.n,
         repeatability=cell.repeatability,
+        sittings=cell.sittings,
+        intermediate_precision=cell.intermediate_precision,
     )
 
 

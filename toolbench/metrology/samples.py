@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from toolbench.metrology.propagation import combine
+from toolbench.metrology.sittings import Precision, mean_uncertainty
 from toolbench.metrology.type_a import mean_and_sd, pooled_sd
 from toolbench.records.comparison import Component, Estimate
 from toolbench.records.runs import Floats
@@ -54,13 +55,15 @@ class Source:
 class ItemRuns:
     """The runs of one item: `values` of shape (runs, rows), nan where a run has none; one block name per run, or none.
 
-    `sources` holds a tuple of type B sources per row, or is empty.
+    `sources` holds a tuple of type B sources per row, or is empty; `sittings` names for each run when it was made (its
+    block, else its day), or is empty where that is not known.
     """
 
     id: str
     values: Floats
     blocks: tuple[str, ...] = ()
     sources: tuple[tuple[Source, ...], ...] = ()
+    sittings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,14 +118,26 @@ class Cell:
     n: int
     repeatability: float
     scatter: float
-    """Standard deviation of one run, or of one block's mean in complete blocks."""
+    """Standard deviation of one run; of one block's mean in complete blocks, of one sitting's where these are judged by."""
     degrees_of_freedom: float
     values: Floats
     block_means: Floats
+    judged: int
+    """How many runs, blocks or sittings the scatter of the mean rests on."""
+    sittings: int = 0
+    """How many sittings it rests on, 0 where it does not rest on them."""
+    intermediate_precision: float = math.nan
+    """One run in a sitting of its own, where that is judged by [unit]."""
 
 
-def summarise(item: ItemRuns, r: int, row: Row, blocks: Sequence[str], lent: Pooled | None) -> Cell:
-    """One item in row `r`: the mean of its runs, judged by block means where there are complete `blocks`."""
+def summarise(
+    item: ItemRuns, r: int, row: Row, blocks: Sequence[str], lent: Pooled | None, precision: Precision | None = None
+) -> Cell:
+    """One item in row `r`: the mean of its runs, judged by block means where there are complete `blocks`.
+
+    Without blocks, where the sittings' `precision` shows that they differ, it is judged by the sittings; an item of one
+    sitting then carries what the others show of their differences.
+    """
     column = item.values[:, r]
     values = column[np.isfinite(column)]
     n = int(values.size)
@@ -133,7 +148,17 @@ def summarise(item: ItemRuns, r: int, row: Row, blocks: Sequence[str], lent: Poo
     label = "repeatability of block means" if blocks else "repeatability"
     if n == 1:
         scatter, dof, label = _lent_scatter(mean, lent)
+    repeatability, sittings = (sd if n != 1 else scatter), 0
     parts: list[Component] = []
+    if precision is not None and precision.counts and not blocks and n and len(item.sittings) == len(column):
+        repeatability = precision.within_sd
+        by_sittings = mean_uncertainty(column, item.sittings)
+        if by_sittings is not None:
+            u, sittings = by_sittings
+            judged, scatter, dof = sittings, u * math.sqrt(sittings), float(sittings - 1)
+            label = f"scatter between {sittings} sittings"
+        else:
+            parts.append(_one_sitting(item, row, column, precision))
     if n:
         name = f"repeatability/{item.id}/{row.response}/{row.metric}/{'' if row.at is None else repr(row.at)}"
         parts.append(scatter_component(name, label, scatter / math.sqrt(judged), dof))
@@ -141,7 +166,30 @@ def summarise(item: ItemRuns, r: int, row: Row, blocks: Sequence[str], lent: Poo
         sources = item.sources[r] if item.sources else ()
         parts += [c for s in sources if (c := _source_component(s, item.id, mean, scatter, n, contains)) is not None]
     estimate = combine(mean, row.unit, [(Estimate(value=mean, unit=row.unit, components=tuple(parts)), 1.0)])
-    return Cell(estimate, n, sd if n != 1 else scatter, scatter, dof, column, block_means)
+    intermediate = precision.intermediate_sd if precision is not None and precision.counts and not blocks else math.nan
+    return Cell(
+        estimate,
+        n,
+        repeatability,
+        scatter,
+        dof,
+        column,
+        block_means,
+        judged,
+        sittings,
+        intermediate_precision=intermediate,
+    )
+
+
+def _one_sitting(item: ItemRuns, row: Row, column: Floats, precision: Precision) -> Component:
+    """What an item run in one sitting cannot show itself. Two items of one sitting share it."""
+    sitting = next(name for name, value in zip(item.sittings, column, strict=True) if math.isfinite(value))
+    return Component(
+        source=f"sitting/{sitting}/{row.response}/{row.metric}/{'' if row.at is None else repr(row.at)}",
+        label="difference between sittings, as other items show it",
+        contribution=precision.between_sd,
+        degrees_of_freedom=precision.between_sd_degrees_of_freedom,
+    )
 
 
 def _lent_scatter(mean: float, lent: Pooled | None) -> tuple[float, float, str]:

@@ -87,6 +87,10 @@ class Level:
     coverage_factor: float
     n: int
     repeatability: float
+    sittings: int = 0
+    """How many sittings the uncertainty of the mean rests on; 0 where it rests on runs or complete blocks."""
+    intermediate_precision: float = math.nan
+    """One standard deviation of a run in a sitting of its own, where sittings differ; `repeatability` is then within one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

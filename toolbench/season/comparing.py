@@ -29,7 +29,7 @@ from toolbench.season.design import design_findings, refuse_unlike
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
 from toolbench.season.reducing import Reduced, reduce_runs
-from toolbench.season.repeats import Repeats, find_repeats, lend_repeatability, value_of
+from toolbench.season.repeats import Repeats, find_repeats, lend_repeatability, sittings_of, value_of
 from toolbench.season.sources import parts_of
 
 BAND_POINTS = 100
@@ -267,6 +267,7 @@ def sample_of(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[R
         id=item.id,
         values=values,
         blocks=blocks if all(blocks) else (),
+        sittings=sittings_of([run.entry for run in mine]),
         sources=tuple(parts_of(season.settings, item.id, mine, row.response, row.metric, row.at) for row in rows),
     )
 

@@ -10,7 +10,7 @@ from toolbench.errors import AnalysisError
 from toolbench.metrology import Pooled, Row, pool_repeatability
 from toolbench.records.comparison import POOLED, TOLD
 from toolbench.records.runs import Run
-from toolbench.records.settings import Protocol
+from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.opening import Season
 from toolbench.season.reducing import Timing, reduce_runs
 
@@ -21,6 +21,12 @@ def value_of(run: Run, row: Row) -> float:
     """The run's number in a row, nan where it has none."""
     found = run.metric(row.response, row.metric, row.at)
     return found.value if found is not None else math.nan
+
+
+def sittings_of(entries: Sequence[RunEntry]) -> tuple[str, ...]:
+    """The sitting of each run: its block, else the day it was made; empty where that is not known of all of them."""
+    found = tuple(one.block or (one.started.date().isoformat() if one.started else "") for one in entries)
+    return found if all(found) else ()
 
 
 def find_repeats(season: Season, protocol: Protocol, runs: Mapping[str, Run], timing: Timing) -> Repeats:

@@ -120,7 +120,13 @@ def _cell(value: object) -> str:
 def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = ()) -> dict[str, Any]:
     """Everything results.json holds: every number with its budget, the findings, the digest of every input."""
     levels = [
-        {**row, "budget": _budget(level.estimate)} for row, level in zip(level_rows(record), record.levels, strict=True)
+        {
+            **row,
+            "sittings": level.sittings,
+            "intermediate_precision": _finite(level.intermediate_precision),
+            "budget": _budget(level.estimate),
+        }
+        for row, level in zip(level_rows(record), record.levels, strict=True)
     ]
     differences = [
         {**row, "blocks": one.blocks, "budget": _budget(one.percent), "difference_budget": _budget(one.difference)}

@@ -81,7 +81,35 @@ def _supporting(record: ComparisonRecord) -> tuple[str, ...]:
     )
 
 
-def method_sentences(record: ComparisonRecord) -> tuple[str, ...]:
+def _without_blocks(record: ComparisonRecord, settings: SeasonSettings) -> str:
+    """Whether means rest on runs or on sittings, with the two scatters where sittings count (ISO 5725-3)."""
+    independent = "Runs were compared as independent of each other; no complete blocks were used."
+    judged = [level for level in record.levels if level.sittings]
+    if not judged:
+        repeated = any(_is_repeated(record, item.runs) for item in record.items)
+        return f"{independent} Sittings differ no more than their runs do." if repeated else independent
+    first = next((one for one in judged if (one.metric, one.at) == headline_metric(record, one.response)), judged[0])
+    within, one_run = (
+        print_number(value, first.estimate.unit, settings, 2)
+        for value in (first.repeatability, first.intermediate_precision)
+    )
+    return (
+        f"No complete blocks were used, and sittings differ by more than their runs do: means are judged by the scatter"
+        f" between sittings, with one degree of freedom fewer than there are of them ({len(judged)} of"
+        f" {len(record.levels)} levels). One run scatters by {within} within a sitting (repeatability) and by {one_run}"
+        f" from sitting to sitting (intermediate precision)"
+        f" in {metric_words(record, settings, first.response, first.metric, first.at)}."
+    )
+
+
+def _is_repeated(record: ComparisonRecord, ids: tuple[str, ...]) -> bool:
+    """Whether an item was run in several sittings, and more than once in one of them."""
+    entries = [run.entry for run in record.runs if run.id in ids]
+    sittings = {entry.block or (entry.started.date() if entry.started else None) for entry in entries}
+    return None not in sittings and 1 < len(sittings) < len(entries)
+
+
+def method_sentences(record: ComparisonRecord, settings: SeasonSettings) -> tuple[str, ...]:
     """How the numbers were formed, in words."""
     share = print_share(record.confidence)
     rule = sorted({run.onset.rule for run in record.runs})
@@ -89,7 +117,7 @@ def method_sentences(record: ComparisonRecord) -> tuple[str, ...]:
     how = (
         f"Items were compared within {blocks} complete blocks, so what differs from session to session cancels."
         if blocks
-        else "Runs were compared as independent of each other; no complete blocks were used."
+        else _without_blocks(record, settings)
     )
     return (
         f"Runs are aligned on the onset of the response (rule: {', '.join(rule) or 'none'}), found on the raw signal.",
@@ -108,6 +136,6 @@ def show_budget(comparison: Compared) -> Shown:
     """The method in sentences and the budget of every headline difference, in percent of the baseline's level."""
     record, settings = comparison.record, comparison.settings
     budgets = _budgets(record, settings)
-    html = render("budget", {"budgets": budgets, "method": method_sentences(record)})
-    lines = [*method_sentences(record), *(f"{b['title']}. {b['dominant']}" for b in budgets)]
+    html = render("budget", {"budgets": budgets, "method": method_sentences(record, settings)})
+    lines = [*method_sentences(record, settings), *(f"{b['title']}. {b['dominant']}" for b in budgets)]
     return Shown(html=html, text="\n".join(lines))
