@@ -230,8 +230,11 @@ def _in_blocks(
             scatter_component(
                 " - ".join(names),
                 "repeatability of differences within blocks",
-                abs(scale) * mean_and_sd(gaps)[1] / math.sqrt(len(gaps)),
+                mean_and_sd(gaps)[1] / math.sqrt(len(gaps)),
                 float(len(gaps) - 1),
+                value=float(np.mean(gaps)),
+                unit=item.estimate.unit,
+                sensitivity=abs(scale),
             ),
         ),
     )

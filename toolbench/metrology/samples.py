@@ -39,6 +39,9 @@ class Source:
     usually zero. Two items that name the same `source` share that error. `per_run` sources differ from run to run, so
     their name is made the item's own. `resolution` marks the rounding of readings: it stays added where the scatter is
     smaller than rounding alone makes it.
+
+    `value` and `uncertainty` are those of the input itself in `unit`, for the budget; left out, an input of a relative
+    uncertainty is a factor of 1, and any other an error of 0 in the row's unit.
     """
 
     source: str
@@ -49,6 +52,21 @@ class Source:
     distribution: str = "normal"
     per_run: bool = False
     resolution: bool = False
+    value: float | None = None
+    uncertainty: float | None = None
+    unit: str = ""
+
+    def one_run(self, mean: float) -> float:
+        """The standard uncertainty of one run at a level [the row's unit]."""
+        return self.relative * mean + self.absolute
+
+    def quantity(self, mean: float, row_unit: str) -> tuple[float, float, str]:
+        """Value, standard uncertainty and unit of the input quantity, for one run."""
+        if self.uncertainty is not None:
+            return self.value or 0.0, abs(self.uncertainty), self.unit or row_unit
+        if self.relative and not self.absolute:
+            return 1.0, abs(self.relative), "1"
+        return self.value or 0.0, abs(self.one_run(mean)), row_unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -161,10 +179,11 @@ def summarise(
             parts.append(_one_sitting(item, row, column, precision))
     if n:
         name = f"repeatability/{item.id}/{row.response}/{row.metric}/{'' if row.at is None else repr(row.at)}"
-        parts.append(scatter_component(name, label, scatter / math.sqrt(judged), dof))
+        parts.append(scatter_component(name, label, scatter / math.sqrt(judged), dof, value=mean, unit=row.unit))
         contains = n > 1 or (lent is not None and lent.contains_per_run)
         sources = item.sources[r] if item.sources else ()
-        parts += [c for s in sources if (c := _source_component(s, item.id, mean, scatter, n, contains)) is not None]
+        made = (_source_component(s, item.id, mean, scatter, n, contains, row.unit) for s in sources)
+        parts += [component for component in made if component is not None]
     estimate = combine(mean, row.unit, [(Estimate(value=mean, unit=row.unit, components=tuple(parts)), 1.0)])
     intermediate = precision.intermediate_sd if precision is not None and precision.counts and not blocks else math.nan
     return Cell(
@@ -189,6 +208,9 @@ def _one_sitting(item: ItemRuns, row: Row, column: Floats, precision: Precision)
         label="difference between sittings, as other items show it",
         contribution=precision.between_sd,
         degrees_of_freedom=precision.between_sd_degrees_of_freedom,
+        value=0.0,
+        standard_uncertainty=precision.between_sd,
+        unit=row.unit,
     )
 
 
@@ -198,29 +220,44 @@ def _lent_scatter(mean: float, lent: Pooled | None) -> tuple[float, float, str]:
     return abs(mean) * lent.relative_sd, lent.degrees_of_freedom, lent.label
 
 
-def scatter_component(source: str, label: str, contribution: float, dof: float) -> Component:
-    """The type A component that scatter makes."""
+def scatter_component(
+    source: str, label: str, u: float, dof: float, *, value: float, unit: str, sensitivity: float = 1.0
+) -> Component:
+    """The type A component that the scatter of a mean makes: its value, its standard uncertainty `u` [unit] and what that does."""
     return Component(
-        source=source, label=label, contribution=contribution, degrees_of_freedom=dof, evaluation="A", distribution="t"
+        source=source,
+        label=label,
+        contribution=sensitivity * u,
+        degrees_of_freedom=dof,
+        evaluation="A",
+        distribution="t",
+        value=value,
+        standard_uncertainty=u,
+        unit=unit,
     )
 
 
 def _source_component(
-    source: Source, item: str, mean: float, scatter: float, n: int, contains: bool
+    source: Source, item: str, mean: float, scatter: float, n: int, contains: bool, unit: str
 ) -> Component | None:
     """The component of a type B source in a mean of `n` runs; None where it is zero."""
-    one_run = source.relative * mean + source.absolute
+    one_run = source.one_run(mean)
     if one_run == 0 or not math.isfinite(one_run):
         return None
     contained = source.per_run and contains
     if contained and source.resolution and scatter < abs(one_run):
         # Readings that round alike carry the same rounding error: more of them do not make it smaller.
         contained, n = False, 1
+    value, u, of = source.quantity(mean, unit)
+    shrunk = math.sqrt(n) if source.per_run else 1.0
     return Component(
         source=f"{source.source}/{item}" if source.per_run else source.source,
         label=source.label,
-        contribution=one_run / math.sqrt(n) if source.per_run else one_run,
+        contribution=one_run / shrunk,
         degrees_of_freedom=source.degrees_of_freedom,
         distribution=source.distribution,
         contained=contained,
+        value=value,
+        standard_uncertainty=u / shrunk,
+        unit=of,
     )

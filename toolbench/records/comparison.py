@@ -28,6 +28,9 @@ class Component:
     `contribution` is sensitivity times standard uncertainty, signed, in the value's unit: the same `source` in two values is
     the same error, so contributions of one source add with their signs. `contained` rows are information: the scatter of
     repeats already holds them, so they are not added again.
+
+    `value` and `standard_uncertainty` are those of the input quantity, in `unit` ("1" for a ratio, "" for the unit of the
+    value that it contributes to); nan where the input is known by its contribution alone.
     """
 
     source: str
@@ -37,6 +40,17 @@ class Component:
     evaluation: Literal["A", "B"] = "B"
     distribution: str = "normal"
     contained: bool = False
+    value: float = math.nan
+    standard_uncertainty: float = math.nan
+    unit: str = ""
+
+    @property
+    def sensitivity(self) -> float:
+        """What the value changes by per unit of the input (GUM 5.1.3); zero where a shared error cancels."""
+        u = self.standard_uncertainty
+        if not math.isfinite(u) or u == 0:
+            return math.nan
+        return self.contribution / u
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

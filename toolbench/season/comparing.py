@@ -30,7 +30,7 @@ from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
 from toolbench.season.reducing import Reduced, reduce_runs
 from toolbench.season.repeats import Repeats, find_repeats, lend_repeatability, sittings_of, value_of
-from toolbench.season.sources import parts_of
+from toolbench.season.sources import parts_of, sources_of
 
 BAND_POINTS = 100
 """Grid times of the bands at most: a blow's ripple is averaged, and a stretch of time is one statement, not fifty."""
@@ -268,7 +268,7 @@ def sample_of(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[R
         values=values,
         blocks=blocks if all(blocks) else (),
         sittings=sittings_of([run.entry for run in mine]),
-        sources=tuple(parts_of(season.settings, item.id, mine, row.response, row.metric, row.at) for row in rows),
+        sources=sources_of(season.settings, item.id, mine, list(runs.values()), rows),
     )
 
 

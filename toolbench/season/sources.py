@@ -14,18 +14,38 @@ added; only a stated linearity takes the place of the points' scatter about the 
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from toolbench.metrology import Source
+from toolbench.metrology import Row, Source
+from toolbench.quantities import KINDS
 from toolbench.records.calibration import CalibrationLine, Share
 from toolbench.records.runs import Run
 from toolbench.records.settings import Certificate, SeasonSettings
 from toolbench.season.calibrating import LEVELS, certificate_for, day_of, shares
+from toolbench.season.departures import departure_parts
 
 SCALED = (*LEVELS, "slope", "droop")
 READINGS = {**dict.fromkeys(LEVELS, 1), "droop": 2}
 """How many readings of the sensor a metric is made of: each brings its own linearity and rounding error."""
+
+
+def sources_of(
+    settings: SeasonSettings, item: str, mine: Sequence[Run], runs: Sequence[Run], rows: Sequence[Row]
+) -> tuple[tuple[Source, ...], ...]:
+    """The parts that act on each row of one item with the runs `mine`; all `runs` tell what the level depends on."""
+    cells: dict[tuple[str, str], list[Run]] = defaultdict(list)
+    for run in runs:
+        cells[(run.entry.tool, run.entry.setup)].append(run)
+    protocol, groups = settings.protocols[mine[0].entry.protocol], list(cells.values())
+    return tuple(
+        (
+            *parts_of(settings, item, mine, row.response, row.metric, row.at),
+            *departure_parts(protocol, groups, mine, row.response, row.metric, row.at),
+        )
+        for row in rows
+    )
 
 
 def parts_of(
@@ -71,6 +91,8 @@ def _sensor_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], resp
                     label=f"zero of {sensor}, per {certificate.zero_per}",
                     absolute=certificate.zero * arm,
                     per_run=per_run,
+                    uncertainty=certificate.zero,
+                    unit=KINDS[settings.sensors[sensor].quantity].si_unit,
                 )
             )
         limits = settings.sensors[sensor].range
@@ -101,10 +123,16 @@ def _line_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], respon
     """What the calibration lines leave open, each weighed by its share of the runs' corrections."""
     named = {run.sensors[response] for run in runs if response in run.sensors}
     arm = _arm_length(settings, runs, response) if _is_by_arm(settings, runs, response) else 1.0
-    acting = _Acting(item=item, arm=arm, is_level=metric in LEVELS, readings=READINGS.get(metric, 0))
     parts: list[Source] = []
     for name in sorted(named):
         sensor = settings.sensors[name]
+        acting = _Acting(
+            item=item,
+            arm=arm,
+            is_level=metric in LEVELS,
+            readings=READINGS.get(metric, 0),
+            unit=KINDS[sensor.quantity].si_unit,
+        )
         mine = [shares(sensor, day_of(run.entry)) for run in runs if run.sensors.get(response) == name]
         lines: dict[str, tuple[CalibrationLine, float]] = {}
         for share in (share for one in mine for share in one):
@@ -125,14 +153,25 @@ class _Acting:
     arm: float
     is_level: bool
     readings: int
+    unit: str
+    """Of the sensor."""
 
     def line(self, place: str, sensor: str, line: CalibrationLine, weight: float, *, straight: bool) -> list[Source]:
         dof = float(line.degrees_of_freedom)
         # The two members of one fit have its degrees of freedom together: `#` marks them as such.
         found = [
-            self._shared(f"line/{place}#0", f"calibration line of {sensor}, its level", line, weight, (line.offset_uncertainty, 0.0), dof),
-            self._shared(f"line/{place}#1", f"calibration line of {sensor}, its slope", line, weight, (0.0, line.slope_uncertainty), dof),
-            self._shared(f"reference/{place}", f"reference that {sensor} was calibrated with", line, weight, (line.reference_offset, line.reference_slope), math.inf),
+            replace(
+                self._shared(f"line/{place}#0", f"calibration line of {sensor}, its level", line, weight, (line.offset_uncertainty, 0.0)),
+                degrees_of_freedom=dof, value=line.offset, uncertainty=line.offset_uncertainty, unit=self.unit,
+            ),
+            replace(
+                self._shared(f"line/{place}#1", f"calibration line of {sensor}, its slope", line, weight, (0.0, line.slope_uncertainty)),
+                degrees_of_freedom=dof, value=line.slope, uncertainty=line.slope_uncertainty, unit="1",
+            ),
+            replace(
+                self._shared(f"reference/{place}", f"reference that {sensor} was calibrated with", line, weight, (line.reference_offset, line.reference_slope)),
+                value=0.0, uncertainty=line.reference_offset, unit=self.unit,
+            ),
         ]  # fmt: skip
         if self.readings and not straight:
             found.append(
@@ -146,7 +185,7 @@ class _Acting:
         return [one for one in found if one.relative or one.absolute]
 
     def _shared(
-        self, source: str, label: str, line: CalibrationLine, weight: float, error: tuple[float, float], dof: float
+        self, source: str, label: str, line: CalibrationLine, weight: float, error: tuple[float, float]
     ) -> Source:
         relative, absolute = line.in_corrected(*error)
         return Source(
@@ -154,7 +193,6 @@ class _Acting:
             label=label,
             relative=weight * relative,
             absolute=weight * absolute * self.arm if self.is_level else 0.0,
-            degrees_of_freedom=dof,
         )
 
     def drifts(
@@ -195,19 +233,43 @@ def _arm_parts(settings: SeasonSettings, runs: Sequence[Run], response: str) -> 
     if arm is None or not arm.standard_uncertainty_m:
         return []
     relative = arm.standard_uncertainty_m / arm.length_m
-    return [Source(source=f"arm/{logger.id}", label="length of the arm", relative=relative)]
+    return [
+        Source(
+            source=f"arm/{logger.id}",
+            label="length of the arm",
+            relative=relative,
+            value=arm.length_m,
+            uncertainty=arm.standard_uncertainty_m,
+            unit="m",
+        )
+    ]
 
 
 def _run_parts(runs: Sequence[Run], response: str, metric: str, at: float | None) -> list[Source]:
     """Parts that each run draws anew: the scatter of repeats holds them."""
-    found = [m for run in runs if (m := run.metric(response, metric, at)) is not None]
+    found = [(run, m) for run in runs if (m := run.metric(response, metric, at)) is not None]
+    onset = _typical([m.onset_uncertainty for _, m in found])
+    window = _typical([m.window_uncertainty for _, m in found])
     parts: list[Source] = []
-    for name, label, attribute in (
-        ("onset", "onset of the run", "onset_uncertainty"),
-        ("window", "noise within the window", "window_uncertainty"),
-    ):
-        values = [abs(getattr(metric_, attribute)) for metric_ in found]
-        if values and any(values):
-            typical = math.sqrt(sum(v * v for v in values) / len(values))
-            parts.append(Source(source=f"{name}/{response}", label=label, absolute=typical, per_run=True))
+    if onset:
+        when = _typical([run.onset.standard_uncertainty_s for run, _ in found])
+        parts.append(
+            Source(
+                source=f"onset/{response}",
+                label="onset of the run",
+                absolute=onset,
+                per_run=True,
+                uncertainty=when or None,
+                unit="s" if when else "",
+            )
+        )
+    if window:
+        parts.append(
+            Source(source=f"window/{response}", label="noise within the window", absolute=window, per_run=True)
+        )
     return parts
+
+
+def _typical(values: Sequence[float]) -> float:
+    """Root of the mean square."""
+    return math.sqrt(sum(v * v for v in values) / len(values)) if values else 0.0
