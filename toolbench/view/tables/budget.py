@@ -4,28 +4,34 @@ from __future__ import annotations
 
 import math
 
-from toolbench.quantities import format_number, format_percent
+from toolbench.quantities import format_number, format_percent, unit_label
 from toolbench.records.comparison import ComparisonRecord, Component, Estimate
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.markup import Compared, Shown, render
-from toolbench.view.wording.printed import item_label, metric_words, print_number, print_share
+from toolbench.view.wording import shrinking
+from toolbench.view.wording.departing import departure_sentences
+from toolbench.view.wording.printed import display_unit, item_label, metric_words, print_number, print_share, scaled
 from toolbench.view.wording.sentences import headline_metric
+from toolbench.view.wording.shrinking import labelled, largest
 
 
 def _sorted(components: tuple[Component, ...]) -> list[Component]:
     return sorted(components, key=lambda c: (-abs(c.contribution), c.source))
 
 
-def budget_rows(estimate: Estimate, settings: SeasonSettings) -> list[dict[str, str]]:
+def budget_rows(estimate: Estimate, record: ComparisonRecord, settings: SeasonSettings) -> list[dict[str, str]]:
     """The components of an estimate as printed: those that count by size, then those the scatter holds already."""
     total = estimate.standard_uncertainty**2
     counted = _sorted(tuple(c for c in estimate.components if not c.contained))
     contained = _sorted(tuple(c for c in estimate.components if c.contained))
     return [
         {
-            "label": c.label or c.source,
+            "label": labelled(record, c),
             "evaluation": c.evaluation,
             "distribution": c.distribution,
+            "value": _input(c.value, c, settings, 4),
+            "uncertainty": _input(c.standard_uncertainty, c, settings, 2),
+            "sensitivity": _sensitivity(c, estimate.unit, settings),
             "degrees": format_number(c.degrees_of_freedom, 3),
             "contribution": print_number(abs(c.contribution), estimate.unit, settings, 2),
             "share": "in the scatter" if c.contained else _share(c.contribution**2, total),
@@ -34,41 +40,80 @@ def budget_rows(estimate: Estimate, settings: SeasonSettings) -> list[dict[str, 
     ]
 
 
+def _input(value: float, component: Component, settings: SeasonSettings, digits: int) -> str:
+    """A number of the input quantity in the display unit; a small pure number as it is."""
+    if not math.isfinite(value):
+        return format_number(None)
+    if component.unit in ("", "1"):
+        return format_number(value, digits)
+    # An error of zero has no unit's offset: of pressures and torques none has.
+    return print_number(value, component.unit, settings, digits)
+
+
+def _sensitivity(component: Component, unit: str, settings: SeasonSettings) -> str:
+    """What the value, in its display unit, changes by per display unit of the input."""
+    if not math.isfinite(component.sensitivity):
+        return format_number(None)
+    of = component.unit or "1"
+    step = 1.0 if of == "1" else scaled(1.0, of, settings) - scaled(0.0, of, settings)
+    change = scaled(component.sensitivity, unit, settings) - scaled(0.0, unit, settings)
+    per = "" if of == "1" else unit_label(display_unit(of, settings))
+    shown = unit_label(display_unit(unit, settings))
+    if per == shown:
+        return format_number(change / step, 3)
+    return format_number(
+        change / step, 3, unit=f"{shown}/({per})" if "·" in per else f"{shown}/{per}" if per else shown
+    )
+
+
 def _share(part: float, total: float) -> str:
     return format_number(100 * part / total, 2, unit="%") if total > 0 else "–"
 
 
-def dominant_sentence(estimate: Estimate) -> str:
-    """Which component weighs most and by how much of the variance; a plain word where nothing is known."""
-    counted = _sorted(tuple(c for c in estimate.components if not c.contained))
-    if not counted or not estimate.standard_uncertainty > 0:
+def dominant_sentence(estimate: Estimate, record: ComparisonRecord | None = None) -> str:
+    """Which component weighs most, by how much of the variance, and what would shrink it."""
+    first = largest(estimate)
+    if first is None:
         return "Nothing is known to form an uncertainty from."
-    share = 100 * counted[0].contribution ** 2 / estimate.standard_uncertainty**2
+    share = 100 * first.contribution**2 / estimate.standard_uncertainty**2
     verb = "dominates" if share > 50 else "weighs most"
-    label = counted[0].label or counted[0].source
-    return f"{label} {verb}: {format_number(share, 2, unit='%')} of the variance."
+    label = labelled(record, first) if record is not None else first.label or first.source
+    remedy = shrinking.sentence(first)
+    said = f"{label[:1].upper()}{label[1:]} {verb}: {format_number(share, 2, unit='%')} of the variance."
+    return f"{said} {remedy}".strip()
+
+
+def _budget(
+    title: str, estimate: Estimate, factor: float, record: ComparisonRecord, settings: SeasonSettings
+) -> dict[str, object]:
+    u = estimate.standard_uncertainty
+    known = math.isfinite(u)
+    combined = (
+        format_percent(u, None, signed=False) if estimate.unit == "%" else print_number(u, estimate.unit, settings, 2)
+    )
+    return {
+        "title": title,
+        "dominant": dominant_sentence(estimate, record),
+        "rows": budget_rows(estimate, record, settings),
+        "combined": combined if known else "not assessed",
+        "degrees": format_number(estimate.degrees_of_freedom if known else None, 3),
+        "factor": format_number(factor, 3),
+    }
 
 
 def _budgets(record: ComparisonRecord, settings: SeasonSettings) -> list[dict[str, object]]:
+    """The budgets of the headline differences, then those of the levels they are made of."""
     found: list[dict[str, object]] = []
     for row in record.differences:
-        if (row.metric, row.at) != headline_metric(record, row.response):
-            continue
-        what = metric_words(record, settings, row.response, row.metric, row.at)
-        percent = row.percent
-        u = percent.standard_uncertainty
-        found.append(
-            {
-                "title": f"{item_label(record, row.item)} against {item_label(record, row.baseline)}: {what}",
-                "dominant": dominant_sentence(percent),
-                "rows": budget_rows(percent, settings),
-                "combined": format_percent(u if math.isfinite(u) else None, None, signed=False)
-                if math.isfinite(u)
-                else "not assessed",
-                "degrees": format_number(percent.degrees_of_freedom if math.isfinite(u) else None, 3),
-                "factor": format_number(row.coverage_factor, 3),
-            }
-        )
+        if (row.metric, row.at) == headline_metric(record, row.response):
+            what = metric_words(record, settings, row.response, row.metric, row.at)
+            title = f"{item_label(record, row.item)} against {item_label(record, row.baseline)}: {what}"
+            found.append(_budget(title, row.percent, row.coverage_factor, record, settings))
+    for level in record.levels:
+        if record.is_told(level) and (level.metric, level.at) == headline_metric(record, level.response):
+            what = metric_words(record, settings, level.response, level.metric, level.at)
+            title = f"{item_label(record, level.item)}: {what}"
+            found.append(_budget(title, level.estimate, level.coverage_factor, record, settings))
     return found
 
 
@@ -127,13 +172,14 @@ def method_sentences(record: ComparisonRecord, settings: SeasonSettings) -> tupl
         f"Intervals of one row hold at {share}; the interval for all {record.family_size} rows of the response together"
         f" uses {format_number(100 * record.family_level, 2, unit='%')} per row.",
         *_supporting(record),
+        *departure_sentences(record, settings),
         "Smallest resolvable: the true difference that this many runs with this scatter show with 80\u2009% power.",
         "Bands on the curves are simultaneous: they hold over the whole time at once.",
     )
 
 
 def show_budget(comparison: Compared) -> Shown:
-    """The method in sentences and the budget of every headline difference, in percent of the baseline's level."""
+    """The method in sentences, the budget of every headline difference, in percent of the baseline's level, and of its levels."""
     record, settings = comparison.record, comparison.settings
     budgets = _budgets(record, settings)
     html = render("budget", {"budgets": budgets, "method": method_sentences(record, settings)})
