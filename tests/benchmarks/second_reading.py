@@ -22,7 +22,7 @@ from turns import CHECKOUT, environment
 
 sys.path.insert(0, str(CHECKOUT))
 
-from toolbench.logs import known
+from toolbench.logs.kept import known
 from toolbench.records.settings import SeasonSettings
 from toolbench.season import open_season
 from toolbench.season.reducing import reduce_runs

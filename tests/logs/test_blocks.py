@@ -11,11 +11,14 @@ import pandas as pd
 import pytest
 
 from toolbench.errors import RecordingError
-from toolbench.logs import Log, blocks, columnar, describe, doors, pieces, read_log
-from toolbench.logs.encoding import Encoding
-from toolbench.logs.pieces import count_lines, read_pieces
+from toolbench.logs import Log, describe, read_log
+from toolbench.logs.doors import columnar
+from toolbench.logs.doors import through as doors
+from toolbench.logs.large import blocks, pieces
+from toolbench.logs.large.pieces import count_lines, read_pieces
+from toolbench.logs.large.thinning import Collected, in_groups
 from toolbench.logs.source import open_source
-from toolbench.logs.thinning import Collected, in_groups
+from toolbench.logs.text.encoding import Encoding
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
 ROWS = 4000

@@ -8,7 +8,7 @@ import pytest
 
 from toolbench.errors import RecordingError
 from toolbench.logs import read_log, suggest_table
-from toolbench.logs.offsets import duration_text
+from toolbench.logs.clocks.offsets import duration_text
 from toolbench.records.settings import Logger, TimeColumn
 
 

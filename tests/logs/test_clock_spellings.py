@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from toolbench.logs import read_log
-from toolbench.logs.months import MONTHS
+from toolbench.logs.clocks.months import MONTHS
 
 
 def stamped(stamps, name="Time", delimiter=","):
@@ -64,7 +64,7 @@ def test_elapsed_time_that_begins_below_zero(write, stamps, seconds):
 
 
 def test_no_name_of_a_month_stands_for_two():
-    from toolbench.logs.months import _NAMES
+    from toolbench.logs.clocks.months import _NAMES
 
     names = [name for line in _NAMES for name in line.split()]
     assert {name: names.count(name) for name in names if names.count(name) > 1} == {}

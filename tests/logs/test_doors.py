@@ -388,7 +388,7 @@ def test_text_keys_of_a_logger_say_nothing_about_a_frame() -> None:
 
 
 READER = """
-from toolbench.logs.recorded import Recorded, RecordedColumn
+from toolbench.logs.doors.recorded import Recorded, RecordedColumn
 def read(path):
     text = path.read_text()
     if text == "not mine":

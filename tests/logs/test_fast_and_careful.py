@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-import toolbench.logs.table as ways
+import toolbench.logs.columns.table as ways
 from toolbench.logs import read_log
-from toolbench.logs.end_apart import ends_oddly, read_with_end_apart
-from toolbench.logs.fast_table import can_be_fast, read_fast
+from toolbench.logs.columns.end_apart import ends_oddly, read_with_end_apart
+from toolbench.logs.columns.fast_table import can_be_fast, read_fast
+from toolbench.logs.columns.tables import Table
 from toolbench.logs.reading import _found
-from toolbench.logs.tables import Table
 
 ROWS = 12_000  # about 340 kB, enough for the end to be read apart
 

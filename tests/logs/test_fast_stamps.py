@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from toolbench.logs.fast_stamps import iso_nanoseconds
+from toolbench.logs.clocks.fast_stamps import iso_nanoseconds
 
 ROWS = 20_000  # more than two blocks
 

@@ -7,8 +7,8 @@ import pytest
 
 from toolbench.errors import RecordingError
 from toolbench.logs import Log, read_log
-from toolbench.logs.numbers import read_numbers
-from toolbench.logs.points import find_lost
+from toolbench.logs.columns.numbers import read_numbers
+from toolbench.logs.columns.points import find_lost
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
 

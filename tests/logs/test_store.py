@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from toolbench.files import digest, digest_bytes
-from toolbench.logs import known, store
-from toolbench.logs.container import Kept, pack, unpack
-from toolbench.logs.known import find_digest, state_of
-from toolbench.logs.store import PLACE, Store, cache_folder, open_store
+from toolbench.logs.kept import known, store
+from toolbench.logs.kept.container import Kept, pack, unpack
+from toolbench.logs.kept.known import find_digest, state_of
+from toolbench.logs.kept.store import PLACE, Store, cache_folder, open_store
 
 KEY = "ab" * 32
 HARD = [0.1, -0.0, 5e-324, 1.7976931348623157e308, math.inf, -math.inf, math.nan, 2**53 + 1.0, 1 / 3]
@@ -328,7 +328,7 @@ def test_processes_share_one_folder(tmp_path: Path) -> None:
     """Three processes keep and read the same twenty things at once; whatever is read is whole and right."""
     code = (
         "import sys; from pathlib import Path; import numpy as np\n"
-        "from toolbench.logs.container import Kept; from toolbench.logs.store import Store\n"
+        "from toolbench.logs.kept.container import Kept; from toolbench.logs.kept.store import Store\n"
         "kept = Store(Path(sys.argv[1]))\n"
         "for turn in range(20):\n"
         "    for n in range(20):\n"

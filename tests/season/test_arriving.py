@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from toolbench.season.arriving import PATIENT_S, QUIET_S, Arrivals, has_lines, is_cut, is_recording_name
+from toolbench.season.watch.arriving import PATIENT_S, QUIET_S, Arrivals, has_lines, is_cut, is_recording_name
 
 ROWS = "t [s],Torque [N*m]\n0,1\n1,2\n"
 

@@ -15,8 +15,8 @@ from bench_runs import BENCH, drawn, run_text, text_of, write_season
 from toolbench.records.runs import Run
 from toolbench.records.settings import RunEntry, SeasonSettings, Setup
 from toolbench.season import Judgement, judge_recording
-from toolbench.season.judging import judge_file
-from toolbench.season.verdicts import MENDS, REPEAT, TOLD
+from toolbench.season.watch.judging import judge_file
+from toolbench.season.watch.verdicts import MENDS, REPEAT, TOLD
 from toolbench.settings import read_settings
 
 NEAR, FAR, HELD = ("quernel-1", "near", "static"), ("quernel-1", "far", "static"), ("quernel-1", "near", "held")

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from toolbench.errors import AnalysisError
-from toolbench.logs import blocks, pieces
+from toolbench.logs.large import blocks, pieces
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.season import loading, open_season

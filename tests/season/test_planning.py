@@ -11,9 +11,9 @@ from bench_runs import BENCH, write_season
 
 from toolbench.errors import UsageError
 from toolbench.season.opening import open_season
-from toolbench.season.plan_sheet import read_plan
-from toolbench.season.planned_sheet import sheet_csv
-from toolbench.season.planning import EpisodePlan, is_balanced, plan_episode
+from toolbench.season.plan.planning import EpisodePlan, is_balanced, plan_episode
+from toolbench.season.plan.sheet import sheet_csv
+from toolbench.season.watch.plan_sheet import read_plan
 from toolbench.settings import read_bench
 
 TOOLS = (

@@ -18,8 +18,9 @@ import pytest
 import small_season
 
 from toolbench.errors import AnalysisError
-from toolbench.logs import kinds, known
-from toolbench.logs.store import Store
+from toolbench.logs import kinds
+from toolbench.logs.kept import known
+from toolbench.logs.kept.store import Store
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Conditions, Metric, Onset
 from toolbench.season import check_season, open_season, reducing, remembering

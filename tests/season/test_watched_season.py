@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from bench_runs import BENCH, run_text, write_season
 
-from toolbench.season.watching import Judged, Told, Watch
+from toolbench.season.watch.watching import Judged, Told, Watch
 from toolbench.settings import entered_rows, read_settings
 
 NEAR, FAR = ("quernel-1", "near", "static"), ("quernel-1", "far", "static")

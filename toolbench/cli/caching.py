@@ -18,7 +18,7 @@ from toolbench.cli.wrapping import told
 @debug_option
 def cache(clear: bool, as_json: bool) -> int:
     """Where reduced recordings are kept between calls, and how much; it may be removed at any time."""
-    from toolbench.logs.store import open_store
+    from toolbench.logs.kept.store import open_store
 
     store = open_store()
     if store is None:

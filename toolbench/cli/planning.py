@@ -15,7 +15,7 @@ from toolbench.cli.wrapping import told
 from toolbench.errors import Fault, OutputError, UsageError
 
 if TYPE_CHECKING:
-    from toolbench.season.planning import EpisodePlan
+    from toolbench.season.plan.planning import EpisodePlan
 
 LARGEST = 1.0
 MOST_SEED = 1_000_000
@@ -75,7 +75,7 @@ def plan(
             )
         )
     from toolbench.season.opening import open_season
-    from toolbench.season.planning import plan_episode
+    from toolbench.season.plan.planning import plan_episode
 
     made = plan_episode(
         open_season(season, episode=episode),
@@ -90,7 +90,7 @@ def plan(
         permission=permission.strip(),
     )
     if as_json:
-        from toolbench.season.planned_json import plan_json
+        from toolbench.season.plan.facts import plan_json
 
         click.echo(fitting.as_json(plan_json(made)))
     else:
@@ -158,7 +158,7 @@ def _hint(made: EpisodePlan, *, quiet: bool) -> int:
 def _write(made: EpisodePlan, season: Path, out: Path, force: bool, *, quiet: bool) -> int:
     """Write both sheets, or say why there is none: 1 where more runs are needed than are planned."""
     from toolbench.files import digest_bytes, write_text
-    from toolbench.season.planned_sheet import sheet_csv
+    from toolbench.season.plan.sheet import sheet_csv
     from toolbench.view.run_sheet import sheet_html
 
     if not made.sheet:

@@ -14,8 +14,8 @@ from toolbench.cli.wrapping import NARROWEST
 from toolbench.quantities import format_percent, format_seconds
 from toolbench.records.findings import Finding
 from toolbench.records.settings import RunEntry, SeasonSettings
-from toolbench.season.verdicts import REPEAT, Facts
-from toolbench.season.watching import Judged
+from toolbench.season.watch.verdicts import REPEAT, Facts
+from toolbench.season.watch.watching import Judged
 
 WORDS = {"keep": "KEEP", "repeat": "REPEAT NOW", "look": "LOOK"}
 _COLOURS = {"keep": "green", "repeat": "red", "look": "yellow"}

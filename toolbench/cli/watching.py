@@ -37,7 +37,7 @@ def watch(
     as_json: bool,
 ) -> int:
     """Judge each new recording of SEASON: keep, or repeat now and why; and enter it in runs.csv. Ctrl-C ends it."""
-    from toolbench.season.watching import Watch
+    from toolbench.season.watch.watching import Watch
 
     folder = season.parent if season.name == "bench.toml" else season
     watched = Watch(folder, sheet=sheet, block=block, new_only=new_only)
@@ -91,7 +91,7 @@ class _Teller:
 
     def tell(self, one: Any, watched: Any) -> None:
         from toolbench.cli.verdicts import say, say_judged
-        from toolbench.season.watching import Judged
+        from toolbench.season.watch.watching import Judged
 
         if isinstance(one, Judged):
             say_judged(one, watched.desk.bench.settings)
@@ -143,7 +143,7 @@ class _JsonTeller(_Teller):
 
     def tell(self, one: Any, watched: Any) -> None:
         from toolbench.cli.verdicts import judged_json
-        from toolbench.season.watching import Judged
+        from toolbench.season.watch.watching import Judged
 
         _line(
             judged_json(one) if isinstance(one, Judged) else {"event": "told", "text": one.text, "fault": one.is_fault}

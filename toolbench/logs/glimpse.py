@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from toolbench.errors import RecordingError
-from toolbench.logs.encoding import find_encoding
 from toolbench.logs.kinds import find_container
 from toolbench.logs.names import name_columns
 from toolbench.logs.source import HEAD_SIZES, Source, open_source
+from toolbench.logs.text.encoding import find_encoding
 from toolbench.records.settings import DialectOverrides
 
 MOST_LINES = 12

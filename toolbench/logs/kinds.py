@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from toolbench.logs.recorded import Part, Recorded, RecordedColumn
+from toolbench.logs.doors.recorded import Part, Recorded, RecordedColumn
 from toolbench.logs.source import refusal
 from toolbench.records.findings import Finding
 
@@ -36,25 +36,25 @@ class Container:
 
 
 def _parquet(path: Path) -> tuple[Part, ...]:
-    from toolbench.logs.columnar import parquet_parts
+    from toolbench.logs.doors.columnar import parquet_parts
 
     return parquet_parts(path)
 
 
 def _arrow(path: Path) -> tuple[Part, ...]:
-    from toolbench.logs.columnar import arrow_parts
+    from toolbench.logs.doors.columnar import arrow_parts
 
     return arrow_parts(path)
 
 
 def _tdms(path: Path) -> tuple[Part, ...]:
-    from toolbench.logs.tdms import tdms_parts
+    from toolbench.logs.doors.tdms import tdms_parts
 
     return tdms_parts(path)
 
 
 def _mdf(path: Path) -> tuple[Part, ...]:
-    from toolbench.logs.mdf import mdf_parts
+    from toolbench.logs.doors.mdf import mdf_parts
 
     return mdf_parts(path)
 
@@ -184,7 +184,7 @@ def _of_plugin(path: Path, point: EntryPoint) -> tuple[Part, ...]:
         raise refusal(
             file,
             f"{whose} gave {_seen(found)}, not a Recorded with columns of one length",
-            mend="tell its author: toolbench.logs.recorded says what a reader gives",
+            mend="tell its author: toolbench.logs.doors.recorded says what a reader gives",
         )
     names = tuple(column.name for column in found.columns)
     return (Part(label="", names=names, load=lambda: found),)

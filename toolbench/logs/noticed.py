@@ -8,13 +8,13 @@ from dataclasses import replace
 import numpy as np
 
 from toolbench.logs.cells import GROUPS, cell_code
-from toolbench.logs.encoding import Encoding
+from toolbench.logs.clocks.seconds import count_text, lines_text
+from toolbench.logs.clocks.timesource import TimeSource
+from toolbench.logs.columns.sentinels import Marked, Sentinels
+from toolbench.logs.columns.tables import Table
 from toolbench.logs.names import Column, bare_unit, split_unit
-from toolbench.logs.seconds import count_text, lines_text
-from toolbench.logs.sentinels import Marked, Sentinels
-from toolbench.logs.shape import Layout
-from toolbench.logs.tables import Table
-from toolbench.logs.timesource import TimeSource
+from toolbench.logs.text.encoding import Encoding
+from toolbench.logs.text.shape import Layout
 from toolbench.records.findings import Finding
 
 

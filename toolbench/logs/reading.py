@@ -10,24 +10,24 @@ import numpy as np
 import pandas as pd
 
 from toolbench.files import digest
-from toolbench.logs import blocks
-from toolbench.logs.beside import like_clocks, refuse_side_by_side, refuse_unequal_ends
-from toolbench.logs.clock import choose_time
-from toolbench.logs.encoding import Encoding, find_encoding
-from toolbench.logs.glued_clock import columns_to_read, find_glued
+from toolbench.logs.clocks.clock import choose_time
+from toolbench.logs.clocks.glued_clock import columns_to_read, find_glued
+from toolbench.logs.clocks.seconds import judge_time, to_seconds
+from toolbench.logs.clocks.timesource import TimeSource
+from toolbench.logs.columns.points import refuse_lost_points
+from toolbench.logs.columns.sentinels import mark_missing
+from toolbench.logs.columns.table import read_table
+from toolbench.logs.columns.tables import Table
 from toolbench.logs.kinds import is_no_text, suffix_differs
-from toolbench.logs.layout import ENOUGH_ROWS, find_layout, goes_on
+from toolbench.logs.large import blocks
 from toolbench.logs.log import Log
 from toolbench.logs.names import Column, find_column, name_columns, split_unit
 from toolbench.logs.noticed import of_cells, of_dialect, of_rows
-from toolbench.logs.points import refuse_lost_points
-from toolbench.logs.seconds import judge_time, to_seconds
-from toolbench.logs.sentinels import mark_missing
-from toolbench.logs.shape import Layout
 from toolbench.logs.source import HEAD_SIZES, Source, lost, open_source, refusal
-from toolbench.logs.table import read_table
-from toolbench.logs.tables import Table
-from toolbench.logs.timesource import TimeSource
+from toolbench.logs.text.beside import like_clocks, refuse_side_by_side, refuse_unequal_ends
+from toolbench.logs.text.encoding import Encoding, find_encoding
+from toolbench.logs.text.layout import ENOUGH_ROWS, find_layout, goes_on
+from toolbench.logs.text.shape import Layout
 from toolbench.records.runs import Dialect
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
@@ -85,7 +85,7 @@ def _read(
     group: str | None, budget: int | None, *, with_digest: bool,
 ) -> Log:  # fmt: skip
     if is_no_text(path):
-        from toolbench.logs.doors import through_door
+        from toolbench.logs.doors.through import through_door
 
         door = through_door(path, logger=logger, columns=columns, group=group, with_digest=with_digest)
         if door is not None:

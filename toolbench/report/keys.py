@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from toolbench.files import digest
-from toolbench.logs.known import find_digest
-from toolbench.logs.store import Store, open_store
+from toolbench.logs.kept.known import find_digest
+from toolbench.logs.kept.store import Store, open_store
 from toolbench.report.shipped import PACKAGE
 
 LIBRARIES = (

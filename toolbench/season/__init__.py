@@ -19,8 +19,8 @@ _WHERE = {
     "CheckReport": "checking",
     "check_season": "checking",
     "compare_folders": "folders",
-    "judge_recording": "judging",
-    "Judgement": "verdicts",
+    "judge_recording": "watch.judging",
+    "Judgement": "watch.verdicts",
     "season_from_recordings": "beginning",
 }
 

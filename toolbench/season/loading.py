@@ -9,7 +9,7 @@ import numpy as np
 
 from toolbench.errors import Fault, RecordingError
 from toolbench.logs import Log, large_columns, read_log
-from toolbench.logs.known import Known
+from toolbench.logs.kept.known import Known
 from toolbench.quantities import QuantityError, channel_quantity, unit_factor
 from toolbench.records.calibration import Correction
 from toolbench.records.findings import Finding

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import astuple, dataclass, replace
 
 from toolbench.errors import AnalysisError, Fault, RecordingError, SignalError
-from toolbench.logs.known import Known
+from toolbench.logs.kept.known import Known
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, Onset, RawRun, Run
 from toolbench.records.settings import Protocol, RunEntry, SeasonSettings

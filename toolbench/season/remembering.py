@@ -22,10 +22,10 @@ import pandas as pd
 import scipy
 
 from toolbench.files import digest, digest_bytes
-from toolbench.logs.container import Kept
+from toolbench.logs.kept.container import Kept
+from toolbench.logs.kept.known import Known, find_digest
+from toolbench.logs.kept.store import Store, open_store
 from toolbench.logs.kinds import is_read_by_others
-from toolbench.logs.known import Known, find_digest
-from toolbench.logs.store import Store, open_store
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Conditions, Floats, Metric, Onset, Run, Trace
 from toolbench.records.settings import Logger, Protocol, RunEntry, SeasonSettings

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 
 from toolbench.records.settings import Tool
-from toolbench.season.planning import EpisodePlan
+from toolbench.season.plan.planning import EpisodePlan
 from toolbench.view.cautions import REMINDER, planned_cautions
 from toolbench.view.markup import render
 from toolbench.view.page import content_policy, style_text

@@ -9,9 +9,9 @@ from toolbench.metrology import Row
 from toolbench.metrology.power import MOST_RUNS, Bought, Scatter
 from toolbench.quantities import format_number, format_percent, format_seconds
 from toolbench.quantities.format import NONE, THIN
-from toolbench.season.planned_costs import Costs
-from toolbench.season.planned_sheet import SheetRow
-from toolbench.season.planning import EpisodePlan, Needed, ProtocolNeed, ReportNeed
+from toolbench.season.plan.costs import Costs
+from toolbench.season.plan.planning import EpisodePlan, Needed, ProtocolNeed, ReportNeed
+from toolbench.season.plan.sheet import SheetRow
 from toolbench.view.wording.printed import list_words, response_words
 
 Cells = list[list[str]]

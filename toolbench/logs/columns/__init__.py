@@ -1,0 +1,1 @@
+"""The rows of a text file as columns of numbers, text and stamps, exact to the last printed digit."""

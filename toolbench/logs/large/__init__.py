@@ -1,0 +1,1 @@
+"""Text files too large to be read whole: in pieces, by the same rules."""
