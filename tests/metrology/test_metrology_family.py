@@ -60,6 +60,13 @@ def test_correlation_between_rows_is_not_read_out_of_noise() -> None:
     assert row_correlation([many], 399)[0, 1] == pytest.approx(0.7, abs=0.05)
 
 
+def test_the_root_is_the_symmetric_one_whatever_signs_eigenvectors_get() -> None:
+    # By hand: eigenvalues 1.6 and 0.4 of [[1, 0.6], [0.6, 1]]; half the sum and half the difference of their roots.
+    root = correlation_root(np.array([[1.0, 0.6], [0.6, 1.0]]))
+    total, gap = (math.sqrt(1.6) + math.sqrt(0.4)) / 2, (math.sqrt(1.6) - math.sqrt(0.4)) / 2
+    assert root == pytest.approx(np.array([[total, gap], [gap, total]]))
+
+
 def test_root_of_an_impossible_correlation_is_a_correlation() -> None:
     bad = np.array([[1.0, 0.9, -0.9], [0.9, 1.0, 0.9], [-0.9, 0.9, 1.0]])
     root = correlation_root(bad)
@@ -116,5 +123,6 @@ def test_one_row_with_like_scatter_errs_on_the_wide_side_at_three_runs(scatter: 
     ("n", "scatter", "blocks"), [(5, (2.0, 2.0, 2.0), False), (3, (1.0, 2.0, 2.0), False), (5, (2.0, 2.0, 2.0), True)]
 )
 def test_nine_rows_hold_together(n: int, scatter: tuple[float, ...], blocks: bool) -> None:
-    # Three items by three marks beside each other; standard error 0.7 points, fixed seed.
-    assert 0.035 <= draw_reports(n, scatter, 3, 1_000, blocks=blocks)[1] <= 0.065
+    # Three items by three marks beside each other: 5 +- 1.5 %. 1,000 draws have a binomial standard error of 0.7 points,
+    # which the range allows for; 4,000 of the first case gave 4.1 % (correlations are drawn towards none, so less than 5).
+    assert 0.035 - 0.007 <= draw_reports(n, scatter, 3, 1_000, blocks=blocks)[1] <= 0.065 + 0.007

@@ -69,9 +69,13 @@ def row_correlation(residuals: Sequence[Floats], degrees_of_freedom: int) -> Flo
 
 
 def correlation_root(correlation: Floats) -> Floats:
-    """Matrix R with R R' the nearest correlation matrix without negative eigenvalues."""
+    """Matrix R with R R' the nearest correlation matrix without negative eigenvalues.
+
+    The symmetric root, times a scale per row: unlike eigenvectors, whose signs and order hang on the processor's linear
+    algebra, it is one matrix only, so the same draws come of the same correlation everywhere.
+    """
     weights, vectors = np.linalg.eigh(correlation)
-    root = vectors * np.sqrt(np.clip(weights, 0.0, None))
+    root = (vectors * np.sqrt(np.clip(weights, 0.0, None))) @ vectors.T
     return np.asarray(root / np.sqrt(np.sum(root**2, axis=1, keepdims=True)), dtype=float)
 
 
