@@ -1,89 +1,217 @@
-"""How often simultaneous bands of a percent difference hold along all of time, and how wide they are.
+"""How often simultaneous bands hold along all of a run, and how wide they are: joint coverage by simulation.
 
-    python tests/benchmarks/band_coverage.py            300 draws a cell, a few minutes
-    python tests/benchmarks/band_coverage.py --quick    100 draws, fewer cells
-    python tests/benchmarks/band_coverage.py --draws 1000 --others 4
+    python tests/benchmarks/band_coverage.py                     all tables, 2,000 draws a cell: about a quarter of an hour
+    python tests/benchmarks/band_coverage.py --quick             200 draws, fewer cells: half a minute
+    python tests/benchmarks/band_coverage.py --tables smooth     one table; --draws, --runs, --ratios narrow it
 
-Curves are smooth Gaussian noise on a rising mean, on 101 points, with the correlation lengths and the ratio of scatter
-named in the table. Each cell: joint coverage in percent at nominal 95, and mean half-width in standard uncertainties of the
-difference. `--others` adds so many further groups of repeats from which scatter along time is learned, `--shift` the share of
-the variance that shifts a whole run, `--noise` the share that is independent from point to point.
+Curves are noise of a given correlation length on a rising mean, on 101 points; the second item is 10 % higher and scatters
+`ratio` times as much. Each line: how often, at nominal 95 %, the band of the percent difference and that of a mean hold at
+every point together, with the standard error of 95 % in so many draws; and the median width of the percent band relative
+to Bonferroni's over the grid and to the pointwise band. Points without a band (a base not away from zero) say nothing, so
+they hold. Nothing is timed but the whole.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
+import os
 import time
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
+from scipy import special, stats
 
 from toolbench.metrology import ItemCurves, make_bands
+from toolbench.records.comparison import Band
 
 POINTS = 101
 TIME = np.linspace(0.0, 5.0, POINTS)
-LEVELS = 400.0, 440.0
+BASE = 400.0 * (1.0 - 0.5 * np.exp(-TIME / 1.5))
+HIGHER = 1.1
+AT_ONCE = 100
+WIDTH_OF_EVERY = 20
+"""One draw of so many is judged for its width, which varies little."""
 
 
-def noise_root(length: float, shift: float, noise: float) -> np.ndarray:
+@dataclass(frozen=True, kw_only=True)
+class World:
+    """What the runs of one cell are drawn from; lengths in points of the grid, shares of the variance of one run."""
+
+    runs: int
+    length: float
+    ratio: float = 1.0
+    scatter: float = 0.01
+    """Relative to the level: at 0.01 a percentage is a plain difference, at 0.1 it is a ratio with a curved interval."""
+    profile: str = "constant"
+    in_one: bool = False
+    """Whether only the second item's scatter has the profile."""
+    noise: str = "normal"
+    shift: float = 0.0
+    white: float = 0.0
+    others: int = 0
+    blocks: bool = False
+
+
+def noise_root(world: World) -> np.ndarray:
     lag = np.abs(np.arange(POINTS)[:, None] - np.arange(POINTS))
-    smooth = np.exp(-0.5 * (lag / length) ** 2)
-    matrix = (1.0 - shift - noise) * smooth + shift + noise * np.eye(POINTS)
+    smooth = np.exp(-0.5 * (lag / world.length) ** 2)
+    matrix = (1.0 - world.shift - world.white) * smooth + world.shift + world.white * np.eye(POINTS)
     weights, vectors = np.linalg.eigh(matrix)
-    return vectors * np.sqrt(np.clip(weights, 0.0, None))
+    kept = weights > 1e-7 * weights.sum()
+    return vectors[:, kept] * np.sqrt(weights[kept])
 
 
-def one_cell(runs: int, ratio: float, root: np.ndarray, others: int, draws: int) -> tuple[float, float]:
-    """Joint coverage and mean half-width in standard uncertainties."""
-    random = np.random.default_rng(20_260_401)
-    truth = 100.0 * (LEVELS[1] / LEVELS[0] - 1.0)
-    held, width = 0, 0.0
+PROFILES = {
+    "constant": np.ones(POINTS),
+    "rising": np.linspace(1, 3, POINTS),
+    "early": 1 + 2 * np.exp(-TIME / 0.5),
+    "burst": 1 + 2 * np.exp(-(((TIME - 2.5) / 0.2) ** 2)),
+}
 
-    def curves(level: float, scatter: float) -> np.ndarray:
-        shape = 1.0 - 0.9 * np.exp(-TIME / 1.5)
-        return level * shape + scatter * random.standard_normal((runs, POINTS)) @ root.T
 
-    for _ in range(draws):
-        near = ItemCurves(id="near", curves=curves(LEVELS[0], 1.0))
-        far = ItemCurves(id="far", curves=curves(LEVELS[1], ratio))
-        extra = [curves(LEVELS[0], 1.0) for _ in range(others)]
-        found = make_bands([near, far], TIME, [("far", "near")], response="torque", unit="N*m", extra_residuals=extra)
-        edges = found[1].percent_simultaneous
-        assert edges is not None
-        held += bool(np.all((edges[0] <= truth) & (truth <= edges[1])))
-        # At the end of the curve, where the mean has its full height.
-        u = 100.0 * math.hypot(ratio, LEVELS[1] / LEVELS[0]) / math.sqrt(runs) / LEVELS[0]
-        width += float(edges[1][-1] - edges[0][-1]) / 2.0 / u
-    return 100.0 * held / draws, width / draws
+def drawn(
+    random: np.random.Generator, world: World, root: np.ndarray, count: int, groups: int = 1, profile: str = ""
+) -> np.ndarray:
+    """Scatter of `count` sets of runs, of unit variance on average, shape (count, groups * runs, POINTS)."""
+    curves = random.standard_normal((count, groups * world.runs, root.shape[1])) @ root.T
+    if world.noise == "t5":
+        curves = stats.t.ppf(special.ndtr(curves), 5) / math.sqrt(5 / 3)
+    elif world.noise == "skewed":  # a gamma distribution of shape 4: skewness 1
+        curves = (special.gammaincinv(4.0, special.ndtr(curves)) - 4.0) / 2.0
+    elif world.noise == "whole runs t5":
+        curves *= np.sqrt(3.0 / random.chisquare(5, (*curves.shape[:2], 1)))
+    along = PROFILES[profile or world.profile]
+    return 400.0 * world.scatter * curves * along / math.sqrt(np.mean(along**2))
+
+
+def reports(world: World, draws: int) -> Iterator[tuple[Band, Band, tuple[ItemCurves, ItemCurves]]]:
+    """Bands of the base and of the other item in every draw, with the items they are of."""
+    random, root = np.random.default_rng(20_260_401), noise_root(world)
+    blocks = tuple(f"block {k}" for k in range(world.runs)) if world.blocks else ()
+    for first in range(0, draws, AT_ONCE):
+        count = min(AT_ONCE, draws - first)
+        near = drawn(random, world, root, count, profile="constant" if world.in_one else "")
+        far = world.ratio * drawn(random, world, root, count)
+        others = drawn(random, world, root, count, world.others) if world.others else None
+        if blocks:  # what a block does to both items is three times the scatter
+            step = 1200.0 * world.scatter * random.standard_normal((count, world.runs, 1))
+            near, far = near + step, far + HIGHER * step
+        for k in range(count):
+            items = (
+                ItemCurves(id="near", curves=BASE + near[k], blocks=blocks),
+                ItemCurves(id="far", curves=HIGHER * BASE + far[k], blocks=blocks),
+            )
+            extra = np.split(others[k], world.others) if others is not None else []
+            bands = make_bands(items, TIME, [("far", "near")], response="torque", unit="N*m", extra_residuals=extra)
+            yield bands[0], bands[1], items
+
+
+def holds(edges: tuple[np.ndarray, np.ndarray], truth: np.ndarray | float) -> bool:
+    return not bool(np.any((edges[0] > truth) | (edges[1] < truth)))
+
+
+def one_cell(world: World, draws: int) -> tuple[float, float, float, float]:
+    """Joint coverage of the percent band and of the base's mean [%], width over Bonferroni's and over the pointwise one."""
+    held = held_mean = 0
+    widths: list[tuple[float, float]] = []
+    for k, (near, far, items) in enumerate(reports(world, draws)):
+        assert far.percent_simultaneous is not None
+        assert far.percent_pointwise is not None
+        held += holds(far.percent_simultaneous, 100.0 * (HIGHER - 1.0))
+        held_mean += holds(near.simultaneous, BASE)
+        if k % WIDTH_OF_EVERY == 0:
+            strict = make_bands(
+                items, TIME, [("far", "near")], response="torque", unit="N*m", confidence=1.0 - 0.05 / POINTS, draws=10
+            )[1].percent_pointwise
+            assert strict is not None
+            width = far.percent_simultaneous[1] - far.percent_simultaneous[0]
+            both = [width / (edges[1] - edges[0]) for edges in (strict, far.percent_pointwise)]
+            widths.append((_middle(both[0]), _middle(both[1])))
+    over = [_middle(np.array(one)) for one in zip(*widths, strict=True)]
+    return 100.0 * held / draws, 100.0 * held_mean / draws, over[0], over[1]
+
+
+def _middle(values: np.ndarray) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.median(finite)) if finite.size else math.nan
+
+
+LENGTHS = (5.0, 10.0, 20.0, 60.0)
+TABLES: dict[str, list[World]] = {
+    "smooth": [
+        World(runs=n, length=length, ratio=ratio)
+        for n in (3, 4, 6, 10)
+        for ratio in (1.0, 1.5, 2.0)
+        for length in LENGTHS
+    ],
+    "blocks": [World(runs=n, length=length, blocks=True) for n in (3, 4, 6) for length in (5.0, 20.0, 60.0)],
+    "shapes": [
+        replace(world, runs=n)
+        for n in (3, 4)
+        for world in (
+            World(runs=n, length=10.0, profile="rising"),
+            World(runs=n, length=20.0, profile="early", ratio=2.0),
+            World(runs=n, length=10.0, profile="rising", in_one=True),
+            World(runs=n, length=10.0, profile="burst"),
+            World(runs=n, length=10.0, noise="t5"),
+            World(runs=n, length=20.0, noise="whole runs t5"),
+            World(runs=n, length=10.0, noise="skewed", ratio=2.0),
+            World(runs=n, length=20.0, scatter=0.05),
+            World(runs=n, length=20.0, shift=0.9),
+            World(runs=n, length=20.0, others=4),
+            World(runs=n, length=60.0, others=4),
+        )
+    ],
+    "beyond": [
+        World(runs=n, length=length, ratio=ratio)
+        for n in (2, 3, 4, 6)
+        for length, ratio in ((1.0, 1.0), (1.0, 3.0), (5.0, 3.0), (20.0, 3.0), (20.0, 1.0))
+        if n == 2 or (length, ratio) != (20.0, 1.0)
+    ],
+}
+
+
+def say(world: World) -> str:
+    extra = [
+        f"{world.noise}" if world.noise != "normal" else "",
+        f"{world.profile} scatter{' in one' if world.in_one else ''}" if world.profile != "constant" else "",
+    ]
+    extra += [f"scatter {100 * world.scatter:g} %" if world.scatter != 0.01 else "", "blocks" if world.blocks else ""]
+    extra += [
+        f"{100 * world.shift:g} % a shift" if world.shift else "",
+        f"{world.others} other groups" if world.others else "",
+    ]
+    head = f"{world.runs:4d}  {world.length:6g}  {world.ratio:5g}"
+    return f"{head}  {', '.join(part for part in extra if part):24}"
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Joint coverage and width of simultaneous bands.")
-    parser.add_argument("--quick", action="store_true", help="100 draws and fewer cells")
-    parser.add_argument("--draws", type=int, default=300)
-    parser.add_argument("--others", type=int, default=0)
-    parser.add_argument("--shift", type=float, default=0.0)
-    parser.add_argument("--noise", type=float, default=0.0)
+    parser.add_argument("--quick", action="store_true", help="200 draws and fewer cells")
+    parser.add_argument("--draws", type=int, default=2_000)
+    parser.add_argument("--tables", nargs="+", choices=list(TABLES), default=list(TABLES))
+    parser.add_argument("--runs", nargs="+", type=int, help="only these numbers of runs")
+    parser.add_argument("--ratios", nargs="+", type=float, help="only these ratios of scatter")
     asked = parser.parse_args()
-    draws = 100 if asked.quick else asked.draws
-    lengths = (5.0, 20.0) if asked.quick else (5.0, 10.0, 20.0, 60.0)
-    sizes = (3, 5) if asked.quick else (3, 4, 6, 10)
+    draws, started = (200 if asked.quick else asked.draws), time.process_time()
     print(f"{draws} draws a cell: coverage has a standard error of {100 * math.sqrt(0.05 * 0.95 / draws):.1f} points")
-    print("runs  scatter ratio  " + "  ".join(f"length {length:g}".rjust(14) for length in lengths))
-    started = time.process_time()
-    for runs in sizes:
-        for ratio in (1.0, 2.0):
-            cells = [
-                one_cell(runs, ratio, noise_root(length, asked.shift, asked.noise), asked.others, draws)
-                for length in lengths
-            ]
-            print(
-                f"{runs:4d}  {ratio:13g}  " + "  ".join(f"{c:5.1f} % {w:6.2f}".rjust(14) for c, w in cells), flush=True
-            )
-    count = len(sizes) * 2 * len(lengths) * draws
-    print(
-        f"{1e3 * (time.process_time() - started) / count:.1f} ms of CPU per pair of items, drawing the curves included"
-    )
+    for name in asked.tables:
+        cells = [
+            world
+            for world in TABLES[name]
+            if (asked.runs is None or world.runs in asked.runs)
+            and (asked.ratios is None or world.ratio in asked.ratios)
+        ]
+        print(f"\n{name}\nruns  length  ratio  {'':24}  percent   mean  width over Bonferroni  over pointwise")
+        for world in cells[::6] if asked.quick else cells:
+            held, held_mean, bonferroni, pointwise = one_cell(world, draws)
+            print(f"{say(world)}  {held:5.1f} %  {held_mean:5.1f} %  {bonferroni:19.2f}  {pointwise:14.2f}", flush=True)
+    print(f"\n{(time.process_time() - started) / 60.0:.1f} minutes of processor time")
 
 
 if __name__ == "__main__":

@@ -1,12 +1,11 @@
 """Bands: they agree with the row engine at one time, hold along time, and end where nothing is known."""
 
-import math
-
 import numpy as np
 import pytest
+from scipy import special
 
 from toolbench.metrology import ItemCurves, ItemRuns, Row, Source, compare_items, find_spans, make_bands
-from toolbench.metrology.null_curves import NullCurves, ScatterModel, learn_scatter
+from toolbench.metrology.null_curves import NullCurves, ScatterModel, learn_scatter, stationary_root
 from toolbench.records.comparison import Band
 
 TIME = np.linspace(0.0, 12.0, 60)
@@ -90,30 +89,6 @@ def test_identical_runs_and_missing_stretches_raise_nothing() -> None:
     assert np.all(np.isfinite(found.simultaneous[1][:58]))
 
 
-def test_spans_by_hand() -> None:
-    lower = np.array([-1.0, 0.5, 1.0, -1.0, -6.0, -5.0, math.nan])
-    upper = np.array([2.0, 4.0, 5.0, 2.0, -3.0, -2.0, math.nan])
-    time = np.arange(7.0)
-    none = (np.zeros(7), np.zeros(7))
-    band = Band(
-        item="far",
-        response="torque",
-        unit="N*m",
-        time_s=time,
-        n=3,
-        mean=np.zeros(7),
-        pointwise=none,
-        simultaneous=none,
-        percent=np.array([0.5, 2.0, 3.0, 0.5, -4.5, -3.5, 0.0]),
-        percent_pointwise=none,
-        percent_simultaneous=(lower, upper),
-        baseline="near",
-    )
-    first, second = find_spans([band])
-    assert (first.from_s, first.to_s, first.smallest_percent, first.largest_percent) == (1.0, 2.0, 2.0, 3.0)
-    assert (second.from_s, second.to_s, second.smallest_percent, second.largest_percent) == (4.0, 5.0, -3.5, -4.5)
-
-
 def test_a_change_of_unit_changes_no_percentage() -> None:
     def far(scale: float) -> Band:
         items = [ItemCurves(id=str(k), curves=scale * curves(k, 4, 400.0 + 40 * k)) for k in range(2)]
@@ -125,12 +100,20 @@ def test_a_change_of_unit_changes_no_percentage() -> None:
     assert other.percent_simultaneous[0] == pytest.approx(first.percent_simultaneous[0], rel=1e-3)
 
 
-@pytest.mark.parametrize("points", [5, 20, 101])
-def test_independent_points_need_sidaks_level(points: int) -> None:
-    # Sidak (constructed): 1 - 0.95^(1/K) per point, whatever the degrees of freedom.
+@pytest.mark.parametrize(("points", "n"), [(5, 4), (20, 4), (101, 4), (101, 10)])
+def test_level_of_independent_points_with_a_floor_under_the_scatter(points: int, n: int) -> None:
+    # Constructed, by plain simulation: the largest |t| along 60,000 curves, each point judged by its own scatter or by
+    # that of the whole curve, whichever is larger. Relative standard error of the level from 4,000 draws: about 7 %.
+    random = np.random.default_rng(11)
+    variance = random.chisquare(n - 1, (60_000, points)) / (n - 1)
+    variance = np.maximum(variance, variance.mean(axis=1, keepdims=True))
+    largest = np.max(np.abs(random.standard_normal(variance.shape)) / np.sqrt(variance), axis=1)
+    # No band is narrower than the pointwise one.
+    wanted = min(2 * special.stdtr(n - 1, -np.quantile(largest, 0.95)), 0.05)
     rough = ScatterModel(np.ones(points), np.eye(points)[0], 100)
-    level = NullCurves(rough, draws=4_000).mean_level(4, np.ones(points), np.zeros(points))
-    assert level == pytest.approx(1 - 0.95 ** (1 / points), rel=0.15)
+    level = NullCurves(rough, draws=4_000).mean_level(n, np.ones(points), np.zeros(points))
+    assert level == pytest.approx(wanted, rel=0.21)  # three standard errors
+    assert level >= 0.05 / points  # never below Bonferroni's, so no factor above his
 
 
 def test_curves_that_only_shift_need_the_level_of_one_point() -> None:
@@ -145,40 +128,85 @@ def test_a_known_error_shared_along_time_counts_as_one_point() -> None:
 
 
 def test_correlation_is_learned_from_residuals() -> None:
+    # Constructed: length 6. From 32 degrees of freedom and 60 points the length has a standard uncertainty of about
+    # 1 / sqrt(32 * 60 / 6) = 6 %, and is taken two of them shorter.
     model = learn_scatter([curves(seed, 5, 300.0 + seed) for seed in range(8)])
     assert model is not None
     assert model.degrees_of_freedom == 32
+    assert model.length == pytest.approx(6.0 / 1.11, rel=0.12)
     lags = np.arange(10)
-    assert model.correlation[:10] == pytest.approx(np.exp(-0.5 * (lags / 6.0) ** 2), abs=0.12)
+    assert model.correlation[:10] == pytest.approx(np.exp(-0.5 * (lags * 1.11 / 6.0) ** 2), abs=0.12)
     assert learn_scatter([curves(1, 1, 300.0)]) is None
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(("n", "fewest"), [(3, 0.92), (4, 0.93), (6, 0.93)])
-def test_percent_bands_hold_along_time(n: int, fewest: float) -> None:
-    # 150 draws: standard error 1.8 points. The full table: tests/benchmarks/band_coverage.py.
+def test_scatter_along_time_is_constant_until_the_runs_say_more() -> None:
+    # Constructed: scatter of a constant size, and scatter that grows threefold; 8 and 32 degrees of freedom.
+    few = learn_scatter([curves(seed, 5, 300.0) for seed in (1, 2)])
+    assert few is not None
+    assert few.profile == pytest.approx(np.ones(TIME.size))
+    growing = np.linspace(1.0, 3.0, TIME.size)
+    many = learn_scatter([300.0 + growing * (curves(seed, 5, 0.0)) for seed in range(8)])
+    assert many is not None
+    # Ninefold variance from end to end; smoothing and the pull to a constant leave less of it, never more.
+    assert 3.0 < many.profile[-5:].mean() / many.profile[:5].mean() < 9.0
+
+
+def test_a_learned_root_does_not_hang_on_the_last_digits_of_linear_algebra() -> None:
+    # Constructed: two processors' libraries differ by some 1e-16; eigenvectors of alike eigenvalues would turn at will.
+    lags = np.arange(60)
+    for rho in (np.exp(-0.5 * (lags / 6.0) ** 2), np.eye(60)[0], np.exp(-lags / 20.0)):
+        root = stationary_root(rho)
+        assert root @ root.T == pytest.approx(rho[np.abs(lags[:, None] - lags)], abs=1e-4)
+        noise = 3e-16 * np.random.default_rng(1).standard_normal(60)
+        noise[0] = 0.0
+        assert stationary_root(rho + noise)[:, :10] == pytest.approx(root[:, :10], abs=1e-9)
+
+
+@pytest.mark.parametrize("n", [3, 4, 6, 10])
+def test_bands_are_not_wider_than_bonferronis(n: int) -> None:
+    # Bonferroni over the grid: every point at 0.05 / 60. His band is narrower where runs lie close together by chance,
+    # so widths along the whole run are compared.
+    for mine, his in zip(bands_of(n), bands_of(n, confidence=1.0 - 0.05 / TIME.size), strict=True):
+        assert np.sum(mine.simultaneous[1] - mine.mean) <= np.sum(his.pointwise[1] - his.mean)
+        if mine.percent_simultaneous is not None and his.percent_pointwise is not None:
+            widths = [edges[1] - edges[0] for edges in (mine.percent_simultaneous, his.percent_pointwise)]
+            known = np.isfinite(widths[0] + widths[1])
+            assert widths[0][known].sum() <= widths[1][known].sum()
+
+
+def share_held(draws: int, n: int, ratio: float, length: float = 6.0, blocks: str = "") -> float:
+    """How often the percent band holds at every point together; blocks add three times the scatter to both items."""
+    random = np.random.default_rng(n)
+    lag = np.abs(np.arange(TIME.size)[:, None] - np.arange(TIME.size))
+    weights, vectors = np.linalg.eigh(np.exp(-0.5 * (lag / length) ** 2))
+    root = vectors * np.sqrt(np.clip(weights, 0, None))
     held = 0
-    truth = 100 * (440 / 400 - 1)
-    for seed in range(150):
+    for _ in range(draws):
+        noise = random.standard_normal((2, n, TIME.size)) @ root.T
+        step = 12.0 * random.standard_normal((n, 1)) if blocks else 0.0
         items = [
-            ItemCurves(id="near", curves=curves(2 * seed + 1000, n, 400.0)),
-            ItemCurves(id="far", curves=curves(2 * seed + 1001, n, 440.0, scatter=8.0)),
+            ItemCurves(id="near", curves=400.0 + step + 4.0 * noise[0], blocks=tuple(blocks)),
+            ItemCurves(id="far", curves=440.0 + 1.1 * step + 4.0 * ratio * noise[1], blocks=tuple(blocks)),
         ]
-        edges = make_bands(items, TIME, [("far", "near")], response="torque", unit="N*m", draws=600)[
-            1
-        ].percent_simultaneous
+        edges = make_bands(items, TIME, [("far", "near")], response="torque", unit="N*m")[1].percent_simultaneous
         assert edges is not None
-        held += bool(np.all((edges[0] <= truth) & (truth <= edges[1])))
-    assert fewest <= held / 150 <= 0.98
+        held += not np.any((edges[0] > 10.0) | (edges[1] < 10.0))
+    return held / draws
 
 
-def test_nothing_is_said_close_to_the_onset() -> None:
-    time = np.linspace(0.05, 0.95, 10)
-    ones = np.ones(10)
-    band = Band(
-        item="b", response="torque", unit="N*m", time_s=time, n=3, mean=ones, pointwise=(ones, ones),
-        simultaneous=(ones, ones), percent=5 * ones, percent_pointwise=(4 * ones, 6 * ones),
-        percent_simultaneous=(ones, 9 * ones), baseline="a",
-    )  # fmt: skip
-    assert [(span.from_s, span.to_s) for span in find_spans([band])] == [(0.05, 0.95)]
-    assert [(span.from_s, span.to_s) for span in find_spans([band], after_s=0.2)] == [(0.25, 0.95)]
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("n", "ratio", "fewest"), [(3, 1.0, 0.92), (3, 2.0, 0.92), (4, 1.0, 0.93), (4, 2.0, 0.93), (6, 1.5, 0.93)]
+)
+def test_percent_bands_hold_along_time(n: int, ratio: float, fewest: float) -> None:
+    # Constructed. 400 draws: binomial standard error 1.1 points, allowed for twice beyond the coverage that is claimed
+    # (93 to 97 % from 4 runs a side, 92 % at 3). With 2,000 draws a cell: tests/benchmarks/band_coverage.py.
+    assert fewest - 0.022 <= share_held(400, n, ratio) <= 0.97 + 0.022
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("n", [3, 5])
+def test_bands_of_differences_within_blocks_hold_along_time(n: int) -> None:
+    # Constructed: what blocks do is three times the scatter and as smooth as can be; it must not make the scatter within
+    # blocks look smooth. 400 draws, standard error 1.1 points.
+    assert 0.93 - 0.022 <= share_held(400, n, 1.0, blocks="vwxyz"[:n]) <= 0.98 + 0.022

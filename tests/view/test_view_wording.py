@@ -14,7 +14,8 @@ from toolbench.records.comparison import POOLED, Component, Difference, Span
 from toolbench.records.findings import Finding
 from toolbench.records.settings import AssumedRepeatability, Display
 from toolbench.view import wording
-from toolbench.view.wording.sentences import span_sentence, touching
+from toolbench.view.wording.parting import span_sentence
+from toolbench.view.wording.sentences import touching
 
 NAN = math.nan
 
@@ -197,6 +198,44 @@ def test_when_curves_part(three: Compared) -> None:
     together = dataclasses.replace(three.record, spans=(span,))
     assert wording.span_sentences(together)[1] == (
         "coiled against near: the curves of torque are not told apart at any time."
+    )
+
+
+def test_ends_of_a_parting_are_said_with_their_uncertainty(three: Compared) -> None:
+    def said(**ends: float) -> str:
+        span = Span(
+            item="far", baseline="near", response="torque", from_s=1.25, to_s=6.0, smallest_percent=-6.2,
+            largest_percent=-9.9, share=0.879, **ends,
+        )  # fmt: skip
+        return plain(span_sentence(three.record, [span])).partition("confidence).")[2]
+
+    both = {"mean_from_s": 0.61234, "outer_from_s": 0.25, "mean_to_s": 7.0, "outer_to_s": 8.5}
+    assert said(**both) == (
+        " It began between 0.25 s and 1.25 s (by the means, 0.612 s); it ended between 6 s and 8.5 s (by the means, 7 s)."
+    )
+    nowhere = {"mean_from_s": -math.inf, "outer_from_s": -math.inf, "mean_to_s": 7.0, "outer_to_s": math.inf}
+    assert said(**nowhere) == (
+        " It may have begun at any time before 1.25 s; it may have lasted to any time after 6 s (by the means, 7 s)."
+    )
+    judged = {"mean_from_s": 1.25, "outer_from_s": 1.25, "mean_to_s": 6.0, "outer_to_s": 6.0}
+    assert said(**judged) == ""
+    gapped = Span(
+        item="far", baseline="near", response="torque", from_s=1.25, to_s=6.0, smallest_percent=-6.2,
+        largest_percent=-9.9, share=0.879,
+    )  # fmt: skip
+    assert "part from 1.25 s to 6 s (the band leaves zero in 87 % of it), 6.2 %" in plain(
+        span_sentence(three.record, [gapped])
+    )
+
+
+def test_a_band_that_holds_less_often_than_it_says_is_told(three: Compared) -> None:
+    bands = tuple(
+        dataclasses.replace(band, coverage=0.914 if band.item == "far" else None) for band in three.record.bands
+    )
+    said = wording.span_sentences(dataclasses.replace(three.record, bands=bands))
+    assert plain(said[-1]) == (
+        "far against near: in simulation of curves as rough and as unevenly scattered as these of torque, a simultaneous"
+        " band made for 95 % held in 91 %."
     )
 
 

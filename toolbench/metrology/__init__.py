@@ -1,6 +1,6 @@
 """Metrology: propagation, types A and B, intervals, comparison of items, bands. Pure numpy and scipy."""
 
-from toolbench.metrology.bands import ItemCurves, find_spans, make_bands
+from toolbench.metrology.bands import ItemCurves, make_bands
 from toolbench.metrology.charts import ewma, ewma_limits, individuals_limits
 from toolbench.metrology.comparing import Outcome, compare_items
 from toolbench.metrology.design import check_standard_findings, statistical_findings
@@ -16,6 +16,7 @@ from toolbench.metrology.intervals import (
 )
 from toolbench.metrology.propagation import combine, correlated_means, difference, ratio_percent
 from toolbench.metrology.samples import ItemRuns, Pooled, Row, Source, complete_blocks, pool_repeatability
+from toolbench.metrology.spans import find_spans
 from toolbench.metrology.type_a import fit_line, mean_and_sd, one_way_anova, pooled_sd
 
 __all__ = [

@@ -1,22 +1,27 @@
 """Bands on mean curves and on the percent difference against time, pointwise and simultaneous.
 
 A pointwise band holds at any one time, a simultaneous one at all times of the grid together. Both come from the scatter
-of repeats at each time with n - 1 degrees of freedom a side, the percent difference by Fieller's theorem; the simultaneous
-band is the pointwise one at a stricter level, which `null_curves` finds. Scale errors that two items share cancel.
+of repeats at each time with n - 1 degrees of freedom a side, the percent difference by Fieller's theorem. Few runs look
+alike somewhere along a curve by chance, and a band that believed it would have to be wide everywhere else: for the
+simultaneous band the scatter at a time is therefore at least the item's scatter over the whole run, in the shape learned
+from all runs. Its level per point, which `null_curves` finds, takes that into account. Scale errors that two items share
+cancel.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from toolbench.metrology.intervals import coverage_factors
 from toolbench.metrology.null_curves import NullCurves, learn_scatter
+from toolbench.metrology.reached import measured_coverage
 from toolbench.metrology.samples import ItemRuns, Source, complete_blocks
-from toolbench.records.comparison import Band, Span
+from toolbench.records.comparison import Band
 from toolbench.records.runs import Floats
 
 _ONE_SCALE = 1e-9
@@ -85,14 +90,18 @@ def make_bands(
         for item, curves in zip(items, _judged(items), strict=True)
     }
     in_blocks = bool(_blocks(items))
-    model = learn_scatter([*(side.curves for side in sides.values()), *extra_residuals])
-    null = NullCurves(model, confidence=confidence, draws=draws) if model is not None else None
+    null = _null([*(side.curves for side in sides.values()), *extra_residuals], confidence, draws)
+    # What a block does to all items alike is in their scatter, and makes it smooth, but not in differences within blocks.
+    between = _null([_gaps(sides[a], sides[b]) for a, b in pairs], confidence, draws) if in_blocks else null
     bands: list[Band] = []
     for item in items:
         side = sides[item.id]
         for base in [base for name, base in pairs if name == item.id] or [""]:
-            against = _against(side, sides[base], null, 1.0 - confidence, in_blocks) if base else None
-            bands.append(_band(item.id, base, side, against, null, time_s, response, unit, 1.0 - confidence))
+            band = _band(item.id, side, null, time_s, response, unit, 1.0 - confidence)
+            if base:
+                found = _against(side, sides[base], between, time_s, 1.0 - confidence, in_blocks)
+                band = replace(band, baseline=base, **found)
+            bands.append(band)
     return tuple(bands)
 
 
@@ -107,6 +116,10 @@ class _Side:
     variance: Floats
     known: dict[str, Floats]
 
+    def floored(self, least: Floats) -> _Side:
+        """The same side with a variance of at least `least`."""
+        return replace(self, variance=np.maximum(self.variance, least))
+
     @property
     def of_mean(self) -> Floats:
         return np.asarray(self.variance / self.count, dtype=float)
@@ -117,7 +130,6 @@ class _Side:
 
 
 _Pair = tuple[Floats, Floats]
-_Against = tuple[Floats, _Pair, _Pair]
 
 
 def _blocks(items: Sequence[ItemCurves]) -> tuple[str, ...]:
@@ -135,6 +147,17 @@ def _judged(items: Sequence[ItemCurves]) -> list[Floats]:
     ]
 
 
+def _null(groups: Sequence[Floats], confidence: float, draws: int) -> NullCurves | None:
+    model = learn_scatter(groups)
+    return NullCurves(model, confidence=confidence, draws=draws) if model is not None else None
+
+
+def _gaps(a: _Side, b: _Side) -> Floats:
+    """What the curves of `a` differ from those of `b` in the same block, less the mean ratio, shape (blocks, grid)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(a.curves - a.mean / b.mean * b.curves, dtype=float)
+
+
 def _side(curves: Floats, sources: Sequence[Source], runs: int) -> _Side:
     have = np.isfinite(curves)
     count = np.where(have.any(axis=0), have.sum(axis=0), np.nan)
@@ -147,9 +170,7 @@ def _side(curves: Floats, sources: Sequence[Source], runs: int) -> _Side:
 
 def _band(
     item: str,
-    base: str,
     side: _Side,
-    against: _Against | None,
     null: NullCurves | None,
     time_s: Floats,
     response: str,
@@ -158,12 +179,10 @@ def _band(
 ) -> Band:
     n = len(side.curves)
     known = sum((part**2 for part in side.known.values()), start=np.zeros_like(side.mean))
-    strict = null.mean_level(n, _along(side, null), known) if null is not None and n > 1 else level
-    variance = side.of_mean + known
-    with np.errstate(divide="ignore", invalid="ignore"):
-        dof = variance**2 * side.dof / side.of_mean**2
-    root = np.sqrt(variance)
-    halves = [coverage_factors(dof, 1.0 - p) * root for p in (level, strict)]
+    strict, floored = level, side
+    if null is not None and n > 1:
+        strict, floored = null.mean_level(n, _along(side, null), known), side.floored(_along(side, null))
+    point, joint = _half_width(side, known, level), _half_width(floored, known, strict)
     return Band(
         item=item,
         response=response,
@@ -171,13 +190,16 @@ def _band(
         time_s=time_s,
         n=side.runs,
         mean=side.mean,
-        pointwise=(side.mean - halves[0], side.mean + halves[0]),
-        simultaneous=(side.mean - halves[1], side.mean + halves[1]),
-        percent=against[0] if against else None,
-        percent_pointwise=against[1] if against else None,
-        percent_simultaneous=against[2] if against else None,
-        baseline=base,
+        pointwise=(side.mean - point, side.mean + point),
+        simultaneous=(side.mean - joint, side.mean + joint),
     )
+
+
+def _half_width(side: _Side, known: Floats, level: float) -> Floats:
+    variance = side.of_mean + known
+    with np.errstate(divide="ignore", invalid="ignore"):
+        dof = variance**2 * side.dof / side.of_mean**2
+    return np.asarray(coverage_factors(dof, 1.0 - level) * np.sqrt(variance), dtype=float)
 
 
 def _along(side: _Side, null: NullCurves) -> Floats:
@@ -186,23 +208,47 @@ def _along(side: _Side, null: NullCurves) -> Floats:
     return null.model.profile * (float(finite.mean()) if finite.size else 0.0)
 
 
-def _against(a: _Side, b: _Side, null: NullCurves | None, level: float, in_blocks: bool) -> _Against:
-    """Percent difference of `a` from `b` with its two bands."""
+def _against(
+    a: _Side, b: _Side, null: NullCurves | None, time_s: Floats, level: float, in_blocks: bool
+) -> dict[str, Any]:
+    """The fields of a band that speak of the percent difference of `a` from `b`."""
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(b.mean != 0, a.mean / b.mean, np.nan)
         errors = _errors(a, b, ratio, in_blocks)
-    strict = level
-    if null is not None and min(len(a.curves), len(b.curves)) > 1:
-        known = _filled(errors.rest(ratio))
-        slope = _filled(ratio**2)
+    joint, strict = errors, level
+    about: dict[str, Any] = {}
+    runs = min(len(a.curves), len(b.curves))
+    if null is not None and runs > 1:
+        known, slope = _filled(errors.rest(ratio)), _filled(ratio**2)
+        of_a, of_b = _along(a, null), _along(b, null)
+        share = null.model.length / max(time_s.size - 1, 1)
+        spread = math.nan
         if in_blocks:
-            gaps = _filled(errors.gap_variance)
-            strict = null.mean_level(len(a.curves), null.model.profile * float(gaps.mean()), known)
+            of_gaps = null.model.profile * float(_filled(errors.gap_variance).mean())
+            strict = null.mean_level(runs, of_gaps, known)
+            joint = _errors(a, b, ratio, in_blocks, of_gaps)
         else:
-            strict = null.difference_level(
-                len(a.curves), _along(a, null), len(b.curves), slope * _along(b, null), known
-            )
-    return 100.0 * (ratio - 1.0), errors.band(level), errors.band(strict)
+            strict = null.difference_level(len(a.curves), of_a, len(b.curves), slope * of_b, known)
+            joint = _errors(a.floored(of_a), b.floored(of_b), ratio, in_blocks)
+            spread = _larger_over_smaller(float(of_a.mean()), float(np.mean(slope * of_b)))
+        about = {
+            "correlation_s": share * float(time_s[-1] - time_s[0]),
+            "scatter_ratio": spread,
+            "coverage": measured_coverage(runs, share, spread),
+        }
+    point, together = errors.band(level), joint.band(strict)
+    return {
+        "percent": 100.0 * (ratio - 1.0),
+        "percent_pointwise": point,
+        # Degrees of freedom that differ between the two could let one time alone be judged wider than all together.
+        "percent_simultaneous": (np.minimum(together[0], point[0]), np.maximum(together[1], point[1])),
+        **about,
+    }
+
+
+def _larger_over_smaller(a_variance: float, b_variance: float) -> float:
+    small, large = sorted((a_variance, b_variance))
+    return math.sqrt(large / small) if small > 0 else math.nan
 
 
 def _filled(values: Floats) -> Floats:
@@ -240,7 +286,8 @@ class _Errors:
         return 100.0 * ((half - root) / safe - 1.0), 100.0 * ((half + root) / safe - 1.0)
 
 
-def _errors(a: _Side, b: _Side, ratio: Floats, in_blocks: bool) -> _Errors:
+def _errors(a: _Side, b: _Side, ratio: Floats, in_blocks: bool, least_gaps: Floats | float = 0.0) -> _Errors:
+    """Fieller's terms; in blocks the variance of the gaps is `least_gaps` at least."""
     known = _kept_sources(a, b)
     a_variance, b_variance = a.of_mean, b.of_mean
     shared = np.zeros_like(ratio)
@@ -249,7 +296,9 @@ def _errors(a: _Side, b: _Side, ratio: Floats, in_blocks: bool) -> _Errors:
         n = len(a.curves)
         shared = np.sum((a.curves - a.mean) * (b.curves - b.mean), axis=0) / (n - 1.0) / n
         scatter = np.clip(a_variance - 2.0 * ratio * shared + ratio**2 * b_variance, 0.0, None)
-        gap_variance = n * scatter
+        gap_variance = np.maximum(n * scatter, least_gaps)
+        a_variance = a_variance + (gap_variance / n - scatter)
+        scatter = gap_variance / n
         denominator = scatter**2 / (n - 1.0)
     else:
         scatter = a_variance + ratio**2 * b_variance
@@ -271,35 +320,3 @@ def _kept_sources(a: _Side, b: _Side) -> list[tuple[Floats, Floats]]:
         if not np.all(same | ~np.isfinite(cross)):
             kept.append((in_a, in_b))
     return kept
-
-
-def find_spans(bands: Sequence[Band], *, after_s: float = 0.0) -> tuple[Span, ...]:
-    """Stretches of time in which the simultaneous band of a percent difference leaves zero, and how large it was there.
-
-    `smallest_percent` and `largest_percent` are the differences nearest to and farthest from zero in the stretch.
-    Nothing is said before `after_s` [s]: close to the onset a percentage speaks of the onset, not of the tool.
-    """
-    found: list[Span] = []
-    for band in bands:
-        if band.percent is None or band.percent_simultaneous is None:
-            continue
-        lower, upper = band.percent_simultaneous
-        side = np.where(lower > 0, 1, np.where(upper < 0, -1, 0))
-        side[band.time_s < after_s] = 0
-        edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
-        found += [_span(band, int(start), int(stop)) for start, stop in pairwise(edges) if side[start] != 0]
-    return tuple(found)
-
-
-def _span(band: Band, start: int, stop: int) -> Span:
-    assert band.percent is not None  # find_spans looks at such bands only
-    sizes = sorted(band.percent[start:stop].tolist(), key=abs)
-    return Span(
-        item=band.item,
-        baseline=band.baseline,
-        response=band.response,
-        from_s=float(band.time_s[start]),
-        to_s=float(band.time_s[stop - 1]),
-        smallest_percent=sizes[0],
-        largest_percent=sizes[-1],
-    )

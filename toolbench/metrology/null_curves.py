@@ -2,9 +2,10 @@
 
 With three or four runs a side neither a multiplier bootstrap nor the kinematic formula on the residuals' own roughness
 holds its level. Here correlation along time is learned from all residual curves at hand, as a function of the lag only
-(scatter may change along time, its correlation not), and the studentised difference is then simulated for the numbers of
-runs at hand, each side with its own scatter and n - 1 degrees of freedom. The level is read off the smallest p of each
-draw, and never lies below Bonferroni's over the grid.
+(scatter may change along time, its correlation not). The studentised difference is then simulated for the numbers of runs
+at hand, each side with its own scatter and n - 1 degrees of freedom, and with the floor that the scatter at a time has in
+the scatter over the whole run. The level is read off the smallest p of each draw, and never lies below Bonferroni's over
+the grid. Chosen by simulation: tests/benchmarks/band_coverage.py.
 """
 
 from __future__ import annotations
@@ -22,13 +23,20 @@ from toolbench.records.runs import Floats
 Single = npt.NDArray[np.float32]
 
 _MOST_POINTS = 128
-"""Points of the grid that are simulated at most."""
-_SMOOTH_STEP = 0.97
-"""Correlation of neighbouring simulated points above which points between them add nothing."""
+"""Points of the grid that are simulated at most; a report's bands have fewer, and every one of them is drawn."""
 _ROUGH_STEP = 0.9
 """Correlation of neighbouring simulated points below which points between them are missed."""
-_SHIFTS = 2
-"""Means, which are independent of variances, are matched with the variances of so many other draws."""
+_MATCHED = 2
+"""Draws of the means, which are independent of the variances, for each draw of the variances."""
+_AT_ONCE = 256
+"""Draws handled together, so that they stay in the processor's cache."""
+_ONE_LENGTH = math.exp(-0.5)
+_SHORTER = 2.0
+"""Standard uncertainties that a learned correlation length is taken shorter by."""
+_NOT_CHANCE = 3.0
+"""Variation of scatter along time, in multiples of what chance shows in so few runs, from which on it is taken as real."""
+_LEFT_OUT = 1e-5
+"""Share of the variance at a point that the drawn curves may lack."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,12 +47,27 @@ class ScatterModel:
     correlation: Floats
     degrees_of_freedom: int
 
+    @property
+    def length(self) -> float:
+        """Correlation length in grid steps: the lag at which the correlation falls to exp(-1/2); the grid if it does not."""
+        return _length(self.correlation)
+
+
+def _length(correlation: Floats) -> float:
+    below = np.flatnonzero(correlation < _ONE_LENGTH)
+    if not below.size:
+        return float(correlation.size)
+    last = int(below[0])
+    before, after = correlation[last - 1 : last + 1]
+    return float(last - 1 + (before - _ONE_LENGTH) / (before - after))
+
 
 def learn_scatter(groups: Sequence[Floats]) -> ScatterModel | None:
     """Learn how scatter behaves along time from groups of repeats, each of shape (runs, grid); None without repeats.
 
-    The correlation by lag is the mean product of residuals, scaled by a smooth standard deviation per group. A scale
-    taken at each point of time from three runs would make every residual curve look rougher or smoother than it is.
+    Residuals are scaled by one smooth standard deviation for all groups. A scale taken at each point of time from three
+    runs would make every residual curve look rougher or smoother than it is; for the same reason the profile is drawn to
+    a constant, wholly where it varies less than three times what few runs of constant scatter would show by chance.
     """
     residuals = [r for group in groups if (r := _residuals(group)) is not None]
     if not residuals:
@@ -52,16 +75,53 @@ def learn_scatter(groups: Sequence[Floats]) -> ScatterModel | None:
     freedoms = np.array([len(r) - 1.0 for r in residuals])
     variances = np.array([np.sum(r * r, axis=0) / f for r, f in zip(residuals, freedoms, strict=True)])
     levels = variances.mean(axis=1)
-    profile = smooth(np.average(variances / levels[:, None], axis=0, weights=freedoms))
+    scaled = np.concatenate([r / math.sqrt(level) for r, level in zip(residuals, levels, strict=True)])
+    departure = smooth(np.average(variances / levels[:, None], axis=0, weights=freedoms)) - 1.0
+    seen = float(np.mean(departure**2))
+    chance = _chance_variance(_by_lag(scaled), float(freedoms.sum()))
+    profile = 1.0 + (max(1.0 - _NOT_CHANCE * chance / seen, 0.0) if seen > 0 else 0.0) * departure
     profile = np.maximum(profile / profile.mean(), 1e-4)
-    points = profile.size
+    correlation = _shortened(_by_lag(scaled / np.sqrt(profile)), float(freedoms.sum()))
+    return ScatterModel(profile, correlation, int(freedoms.sum()))
+
+
+def _shortened(correlation: Floats, degrees_of_freedom: float) -> Floats:
+    """The correlation with its length taken two standard uncertainties shorter.
+
+    A length is found from as many stretches of its size as the residuals hold. Taken too long it costs coverage, taken too
+    short only width, and coverage falls faster than it rises.
+    """
+    lags = np.arange(correlation.size)
+    stretches = degrees_of_freedom * correlation.size / max(_length(correlation), 1.0)
+    return np.asarray(np.interp(lags * (1.0 + _SHORTER / math.sqrt(stretches)), lags, correlation), dtype=float)
+
+
+def _by_lag(curves: Floats) -> Floats:
+    """Correlation of points so many steps apart, over all curves, each lag with the variance of the points it is about."""
+    points = curves.shape[1]
     size = 1 << (2 * points - 1).bit_length()
-    products = np.zeros(points)
-    for residual, level in zip(residuals, levels, strict=True):
-        spectrum = np.abs(np.fft.rfft(residual / np.sqrt(level * profile), size, axis=1)) ** 2
-        products += np.fft.irfft(spectrum.sum(axis=0), size)[:points]
-    covariance = products / (points - np.arange(points))
-    return ScatterModel(profile, covariance / covariance[0], int(freedoms.sum()))
+    spectrum = np.sum(np.abs(np.fft.rfft(curves, size, axis=1)) ** 2, axis=0)
+    products = np.fft.irfft(spectrum, size)[:points]
+    squares = np.sum(curves * curves, axis=0)
+    front, back = np.cumsum(squares)[::-1], np.cumsum(squares[::-1])[::-1]
+    scale = np.sqrt(front * back)
+    return np.asarray(np.divide(products, scale, out=np.zeros(points), where=scale > 1e-12 * scale[0]), dtype=float)
+
+
+def _chance_variance(correlation: Floats, degrees_of_freedom: float) -> float:
+    """Variance of a smoothed profile of scatter about its own mean where the scatter is constant.
+
+    An estimated variance of normal residuals varies by 2 / f of its square, and two of them go together as their squared
+    correlation; of that, what the whole curve shares is taken off with the mean.
+    """
+
+    def mean_square(width: int) -> float:
+        lag = np.arange(width)
+        pairs = np.where(lag > 0, 2.0, 1.0) * (width - lag)
+        return float(np.sum(pairs * correlation[:width] ** 2)) / width**2
+
+    window = min(2 * _half_window(correlation.size) + 1, correlation.size)
+    return 2.0 / degrees_of_freedom * max(mean_square(window) - mean_square(correlation.size), 0.0)
 
 
 def _residuals(group: Floats) -> Floats | None:
@@ -75,9 +135,13 @@ def _residuals(group: Floats) -> Floats | None:
     return rest if np.any(rest != 0) else None
 
 
+def _half_window(points: int) -> int:
+    return max(points // 20, 1)
+
+
 def smooth(values: Floats) -> Floats:
     """Moving mean over a tenth of the grid, with shorter windows at the ends."""
-    half = max(values.size // 20, 1)
+    half = _half_window(values.size)
     total = np.concatenate([[0.0], np.cumsum(values)])
     at = np.arange(values.size)
     first, last = np.maximum(at - half, 0), np.minimum(at + half + 1, values.size)
@@ -100,28 +164,28 @@ class NullCurves:
 
     def __post_init__(self) -> None:
         rho = self.model.correlation
-        stride = _stride(rho)
+        stride = max(-(-rho.size // _MOST_POINTS), 1)
         self._points = np.arange(0, rho.size, stride)
         self._missed = stride > 1 and bool(rho[stride] < _ROUGH_STEP)
-        lags = np.abs(self._points[:, None] - self._points[None, :])
-        weights, vectors = np.linalg.eigh(rho[lags])
-        kept = weights > 1e-5 * weights.sum()
-        root = vectors[:, kept] * np.sqrt(weights[kept])
-        root /= np.sqrt(np.sum(root**2, axis=1, keepdims=True))
-        self._root = root.astype(np.float32)
+        self._root = stationary_root(rho[self._points]).astype(np.float32)
 
     def _side(self, n: int, which: int) -> tuple[Single, Single]:
-        """Mean and estimated variance of `n` unit-variance curves, shape (draws, points) each."""
+        """Means, shape (matched, draws, points), and estimated variances, (draws, points), of `n` unit-variance curves.
+
+        No variance is smaller than that over the whole curve, as in the bands.
+        """
         if (n, which) not in self._sides:
             random = np.random.default_rng([self.seed, n, which])
             rank = self._root.shape[1]
-            means = (
-                random.standard_normal((self.draws, rank), dtype=np.float32) @ self._root.T / np.float32(math.sqrt(n))
-            )
-            variances = np.zeros(means.shape, dtype=np.float32)
+            spread = self._root.T / np.float32(math.sqrt(n))
+            means = random.standard_normal((_MATCHED, self.draws, rank), dtype=np.float32) @ spread
+            variances = np.zeros(means.shape[1:], dtype=np.float32)
+            spread = self._root.T / np.float32(math.sqrt(n - 1))
             for _ in range(n - 1):
-                variances += (random.standard_normal((self.draws, rank), dtype=np.float32) @ self._root.T) ** 2
-            self._sides[n, which] = means.astype(np.float32), (variances / np.float32(n - 1)).astype(np.float32)
+                curves = random.standard_normal((self.draws, rank), dtype=np.float32) @ spread
+                variances += np.square(curves, out=curves)
+            profile = self.model.profile[self._points].astype(np.float32)
+            self._sides[n, which] = means, np.maximum(variances, (variances @ profile / profile.sum())[:, None])
         return self._sides[n, which]
 
     def mean_level(self, n: int, variance: Floats, known: Floats) -> float:
@@ -143,22 +207,22 @@ class NullCurves:
         scale = np.where(scale > 0, scale, 1.0)[self._points]
         shares = [np.asarray(variance[self._points] / scale, dtype=np.float32) for _, variance in parts]
         rest = np.asarray(known[self._points] / scale, dtype=np.float32)
-        common = np.random.default_rng([self.seed, 0]).standard_normal((self.draws, 1), dtype=np.float32)
+        common = np.random.default_rng([self.seed, 0]).standard_normal((_MATCHED, self.draws, 1), dtype=np.float32)
         sides = [self._side(n, which) for which, (n, _) in enumerate(parts)]
-        variance, denominator = np.zeros_like(sides[0][1]), np.full_like(sides[0][1], 1e-30)
-        for (n, _), share, (_, found) in zip(parts, shares, sides, strict=True):
-            part = found * (share / np.float32(n))
-            variance += part
-            denominator += part * part / np.float32(n - 1)
-        variance += rest
-        dof = np.minimum(variance * variance / denominator, np.float32(1e6))
-        error = common * np.sqrt(rest)
-        for sign, share, (mean, _) in zip((1.0, -1.0), shares, sides, strict=False):
-            error += mean * (np.float32(sign) * np.sqrt(share))
-        smallest = np.concatenate(
-            [_smallest_p(np.roll(error, 7 * shift, axis=0), variance, dof) for shift in range(_SHIFTS)]
-        )
-        level = float(np.quantile(smallest, alpha))
+        smallest = []
+        for first in range(0, self.draws, _AT_ONCE):
+            these = slice(first, first + _AT_ONCE)
+            found = [variances[these] for _, variances in sides]
+            counts = [n for n, _ in parts]
+            variance, dof = _welch(counts, shares, found, rest)
+            for means, shift in zip(zip(*(means for means, _ in sides), strict=True), common, strict=True):
+                error = means[0][these] * np.sqrt(shares[0])
+                if len(parts) > 1:
+                    error -= means[1][these] * np.sqrt(shares[1])
+                if rest.any():
+                    error += shift[these] * np.sqrt(rest)
+                smallest.append(_smallest_p(error, variance, dof))
+        level = float(np.quantile(np.concatenate(smallest), alpha))
         if self._missed:
             # Where neighbours hardly move together, points left out count as rows that were not drawn.
             level *= self._points.size / grid
@@ -166,18 +230,49 @@ class NullCurves:
         return float(f"{level:.3g}")
 
 
+def _welch(
+    counts: Sequence[int], shares: Sequence[Single], found: Sequence[Single], rest: Single
+) -> tuple[Single, Single]:
+    """Variance of the difference as it would be estimated, and its effective degrees of freedom."""
+    variance, denominator = np.zeros_like(found[0]), np.full_like(found[0], 1e-30)
+    for n, share, one in zip(counts, shares, found, strict=True):
+        part = one * (share / np.float32(n))
+        variance += part
+        denominator += np.square(part) / np.float32(n - 1)
+    variance += rest
+    return variance, np.minimum(np.square(variance) / denominator, np.float32(1e6))
+
+
 def _smallest_p(error: Single, variance: Single, dof: Single) -> Floats:
     """Smallest two-sided p along each curve."""
-    square = error * error / variance
+    square = np.square(error, out=error)
+    square /= variance
     # Ranked by Wallace's normal equivalent squared: no square root, and the same order.
     factor = (8.0 * dof + 1.0) / (8.0 * dof + 3.0)
-    worst = np.argmax(factor * factor * dof * np.log1p(square / dof), axis=1)[:, None]
+    worst = np.argmax(factor * factor * dof * np.log(1.0 + square / dof), axis=1)[:, None]
     t = np.sqrt(np.take_along_axis(square, worst, axis=1)[:, 0].astype(float))
     return two_sided_p(t, np.take_along_axis(dof, worst, axis=1)[:, 0].astype(float))
 
 
-def _stride(rho: Floats) -> int:
-    """Steps between simulated points: as many as keep neighbours alike, and few enough points to simulate."""
-    close = np.flatnonzero(rho < _SMOOTH_STEP)
-    step = max(int(close[0]) - 1, 1) if close.size else rho.size // 8
-    return max(step, -(-rho.size // _MOST_POINTS), 1)
+def stationary_root(correlation: Floats) -> Floats:
+    """Matrix R of few columns with R R' the correlation by lag, or the nearest without negative eigenvalues.
+
+    Eigenvectors would do, but their signs, and their directions where eigenvalues are alike, hang on the processor's
+    linear algebra. Here points are taken one by one, each where most variance is left (a Cholesky root with pivots).
+    """
+    lags = np.arange(correlation.size)
+    weights, vectors = np.linalg.eigh(correlation[np.abs(lags[:, None] - lags)])
+    matrix = (vectors * np.clip(weights, 0.0, None)) @ vectors.T
+    scale = np.sqrt(np.diag(matrix))
+    matrix /= np.outer(scale, scale)
+    left, root = np.ones(lags.size), np.zeros((lags.size, lags.size))
+    for rank in range(lags.size):
+        # The first of equals, where rounding must not choose.
+        pivot = int(np.argmax(left > (1.0 - 1e-6) * left.max()))
+        if left[pivot] < _LEFT_OUT:
+            root = root[:, :rank]
+            break
+        root[:, rank] = (matrix[pivot] - root[:, :rank] @ root[pivot, :rank]) / math.sqrt(left[pivot])
+        left = np.clip(left - root[:, rank] ** 2, 0.0, None)
+        left[pivot] = 0.0
+    return np.asarray(root / np.sqrt(np.sum(root**2, axis=1, keepdims=True)), dtype=float)

@@ -150,11 +150,23 @@ class Band:
     percent_pointwise: tuple[Floats, Floats] | None = None
     percent_simultaneous: tuple[Floats, Floats] | None = None
     baseline: str = ""
+    correlation_s: float = math.nan
+    """Correlation length of the scatter that judges the percent difference: the lag at which it falls to exp(-1/2)."""
+    scatter_ratio: float = math.nan
+    """Larger standard deviation of one run over the smaller, item and base on one scale; nan within blocks."""
+    coverage: float | None = None
+    """Where simulation of the like found the simultaneous percent band to hold less often than 93 % at nominal 95 %: how often."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
-    """A stretch of time in which the simultaneous band of a percent difference leaves zero, and how large it was there."""
+    """A stretch of time in which the simultaneous band of a percent difference leaves zero, and how large it was there.
+
+    Pieces of one direction with gaps shorter than the correlation length of the scatter are one stretch: `share` is how
+    much of it the band leaves zero in. The difference has its direction at `from_s` and `to_s`; where it begins and ends
+    is known less well: no farther out than `outer_from_s` and `outer_to_s`, where the band begins to allow it, and by the
+    means alone at `mean_from_s` and `mean_to_s`; infinite where what is judged begins or ends before that.
+    """
 
     item: str
     baseline: str
@@ -163,6 +175,11 @@ class Span:
     to_s: float
     smallest_percent: float
     largest_percent: float
+    share: float = 1.0
+    mean_from_s: float = math.nan
+    mean_to_s: float = math.nan
+    outer_from_s: float = math.nan
+    outer_to_s: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

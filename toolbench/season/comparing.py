@@ -106,7 +106,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         band
         for response in protocol.response
         if all(response in run.traces for run in runs.values())
-        for band in _bands(season, response, items, runs, pairs, protocol)
+        for band in _bands(season, response, items, runs, pairs, protocol, repeats)
     )
     return ComparisonRecord(
         axis=plan.axis,
@@ -279,6 +279,7 @@ def _bands(
     runs: dict[str, Run],
     pairs: Sequence[tuple[str, str]],
     protocol: Protocol,
+    repeats: Repeats,
 ) -> tuple[Band, ...]:
     first = next(iter(runs.values()))
     curves = []
@@ -301,7 +302,22 @@ def _bands(
         response=response,
         unit=first.traces[response].unit,
         confidence=protocol.confidence,
+        extra_residuals=_other_curves(response, runs, repeats),
     )
+
+
+def _other_curves(response: str, runs: dict[str, Run], repeats: Repeats) -> list[Floats]:
+    """Curves of repeats outside the report, where they were read for it anyway, on its grid; one array per cell.
+
+    Bands reach their coverage with the report's own runs, so no recording is read for their sake.
+    """
+    grid = next(iter(runs.values())).grid_s.size
+    groups = [
+        [_coarse(run.traces[response].mean) for run in like if response in run.traces and run.grid_s.size == grid]
+        for like in repeats
+        if not any(run.id in runs for run in like)
+    ]
+    return [np.stack(group) for group in groups if len(group) > 1]
 
 
 ONSETS_AWAY = 10.0

@@ -173,6 +173,11 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
                 "to_s": span.to_s,
                 "smallest_percent": span.smallest_percent,
                 "largest_percent": span.largest_percent,
+                "share": span.share,
+                "mean_from_s": _finite(span.mean_from_s),
+                "mean_to_s": _finite(span.mean_to_s),
+                "outer_from_s": _finite(span.outer_from_s),
+                "outer_to_s": _finite(span.outer_to_s),
             }
             for span in record.spans
         ],

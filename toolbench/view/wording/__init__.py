@@ -2,6 +2,7 @@
 
 from toolbench.view.wording.caveats import Caveat, caveats, merge
 from toolbench.view.wording.notes import notes_text
+from toolbench.view.wording.parting import span_sentences
 from toolbench.view.wording.sentences import (
     Headline,
     at_least_text,
@@ -12,7 +13,6 @@ from toolbench.view.wording.sentences import (
     missing_sentences,
     percent_text,
     sentence,
-    span_sentences,
 )
 
 __all__ = [

@@ -8,6 +8,7 @@ from toolbench.quantities import format_number
 from toolbench.records.comparison import ComparisonRecord, Difference
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.wording.caveats import caveats
+from toolbench.view.wording.parting import span_sentences
 from toolbench.view.wording.printed import item_label, metric_words, print_value
 from toolbench.view.wording.sentences import (
     at_least_text,
@@ -17,7 +18,6 @@ from toolbench.view.wording.sentences import (
     missing_sentences,
     percent_text,
     sentence,
-    span_sentences,
 )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from toolbench.quantities import format_asymmetric, format_at_least, format_percent, format_seconds
-from toolbench.records.comparison import POOLED, ComparisonRecord, Difference, Span, Verdict
+from toolbench.records.comparison import POOLED, ComparisonRecord, Difference, Verdict
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.wording.printed import (
@@ -19,8 +19,6 @@ from toolbench.view.wording.printed import (
     metric_words,
     print_change,
     print_share,
-    print_span,
-    response_words,
 )
 
 _MORE_LESS = ("more", "less")
@@ -228,61 +226,6 @@ def missing_sentences(record: ComparisonRecord) -> tuple[str, ...]:
         for item in record.items
         if item.id not in spoken
     )
-
-
-def _stretch(span: Span) -> str:
-    at_once = format_seconds(span.from_s) == format_seconds(span.to_s)
-    return f"at {format_seconds(span.from_s)}" if at_once else f"from {print_span(span.from_s, span.to_s)}"
-
-
-def _where(spans: list[Span]) -> str:
-    """One or two stretches as they are; of more of them their number, how far they reach, and the longest."""
-    if len(spans) <= 2:
-        return " and ".join(_stretch(span) for span in spans)
-    longest = max(spans, key=lambda span: span.to_s - span.from_s)
-    reach = f"{format_seconds(spans[0].from_s)} and {format_seconds(spans[-1].to_s)}"
-    length = f", the longest {_stretch(longest)}" if longest.to_s > longest.from_s else ""
-    return f"in {len(spans)} stretches between {reach}{length}"
-
-
-def span_sentence(record: ComparisonRecord, spans: list[Span]) -> str:
-    """When two curves part, for all stretches of one pair and one direction, in the order of time.
-
-    For example "far against near: the curves of torque part from 1.25 s to 12 s, 6.2 % to 9.9 % lower (...)".
-    """
-    first = spans[0]
-    item, base = item_label(record, first.item), item_label(record, first.baseline)
-    sizes = [abs(size) for span in spans for size in (span.smallest_percent, span.largest_percent)]
-    small, large = (format_percent(size, signed=False) for size in (min(sizes), max(sizes)))
-    word = "higher" if first.largest_percent > 0 else "lower"
-    amount = small if small == large else f"{small} to {large}"
-    return (
-        f"{item} against {base}: the curves of {response_words(first.response)} part {_where(spans)}, {amount} {word}"
-        f" (simultaneous band, {print_share(record.confidence)} confidence)."
-    )
-
-
-def span_sentences(record: ComparisonRecord) -> tuple[str, ...]:
-    """When curves part, one sentence per pair and direction, and the pairs whose bands never leave zero."""
-    groups: dict[tuple[str, str, str, bool], list[Span]] = {}
-    for span in sorted(record.spans, key=lambda found: found.from_s):
-        groups.setdefault((span.item, span.baseline, span.response, span.largest_percent > 0), []).append(span)
-    order = {item.id: index for index, item in enumerate(record.items)}
-    said = [span_sentence(record, groups[key]) for key in sorted(groups, key=lambda k: (order.get(k[0], 0), k[1:]))]
-    parted = {(span.item, span.baseline, span.response) for span in record.spans}
-    for band in record.bands:
-        key = (band.item, band.baseline, band.response)
-        if band.percent_simultaneous is None or key in parted or not _any_finite(band.percent_simultaneous[0]):
-            continue
-        said.append(
-            f"{item_label(record, band.item)} against {item_label(record, band.baseline)}: the curves of"
-            f" {response_words(band.response)} are not told apart at any time."
-        )
-    return tuple(said)
-
-
-def _any_finite(values: object) -> bool:
-    return any(math.isfinite(v) for v in values)  # type: ignore[attr-defined]
 
 
 def compensated_sentence(record: ComparisonRecord) -> str:
