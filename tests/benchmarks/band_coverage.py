@@ -2,13 +2,14 @@
 
     python tests/benchmarks/band_coverage.py                     all tables, 2,000 draws a cell: about a quarter of an hour
     python tests/benchmarks/band_coverage.py --quick             200 draws, fewer cells: half a minute
+    python tests/benchmarks/band_coverage.py --speed             what bands cost, and how that grows with runs and points
     python tests/benchmarks/band_coverage.py --tables smooth     one table; --draws, --runs, --ratios narrow it
 
 Curves are noise of a given correlation length on a rising mean, on 101 points; the second item is 10 % higher and scatters
 `ratio` times as much. Each line: how often, at nominal 95 %, the band of the percent difference and that of a mean hold at
 every point together, with the standard error of 95 % in so many draws; and the median width of the percent band relative
 to Bonferroni's over the grid and to the pointwise band. Points without a band (a base not away from zero) say nothing, so
-they hold. Nothing is timed but the whole.
+they hold.
 """
 
 from __future__ import annotations
@@ -190,6 +191,31 @@ def say(world: World) -> str:
     return f"{head}  {', '.join(part for part in extra if part):24}"
 
 
+def cost(runs: int, points: int, turns: int = 5) -> float:
+    """Least processor time of the bands of six items [ms]."""
+    random, spent = np.random.default_rng(1), []
+    grid = np.linspace(0.0, 5.0, points)
+    rough = random.standard_normal((6 * runs, points + 40 * points // 101))
+    width = 40 * points // 101
+    total = np.cumsum(rough, axis=1)
+    curves = 400.0 + (total[:, width:] - total[:, :-width]) / math.sqrt(width)
+    items = [ItemCurves(id=str(k), curves=curves[k * runs : (k + 1) * runs]) for k in range(6)]
+    for _ in range(turns):
+        begin = time.process_time()
+        make_bands(items, grid, [(str(k), "0") for k in range(1, 6)], response="torque", unit="N*m")
+        spent.append(time.process_time() - begin)
+    return 1e3 * min(spent)
+
+
+def speed() -> None:
+    """What the bands of six items cost, and the exponents of its growth."""
+    print(f"6 items x 10 runs x 2,000 points: {cost(10, 2_000):.0f} ms of processor time, one thread")
+    for name, sizes in (("runs", (5, 10, 20, 40)), ("points", (500, 1_000, 2_000, 4_000))):
+        spent = [cost(size, 2_000) if name == "runs" else cost(10, size) for size in sizes]
+        exponent = float(np.polyfit(np.log(sizes), np.log(spent), 1)[0])
+        print(f"{name} {sizes}: {', '.join(f'{one:.0f}' for one in spent)} ms, exponent {exponent:.2f}")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description="Joint coverage and width of simultaneous bands.")
     parser.add_argument("--quick", action="store_true", help="200 draws and fewer cells")
@@ -197,7 +223,11 @@ def main() -> None:
     parser.add_argument("--tables", nargs="+", choices=list(TABLES), default=list(TABLES))
     parser.add_argument("--runs", nargs="+", type=int, help="only these numbers of runs")
     parser.add_argument("--ratios", nargs="+", type=float, help="only these ratios of scatter")
+    parser.add_argument("--speed", action="store_true", help="only what bands cost")
     asked = parser.parse_args()
+    if asked.speed:
+        speed()
+        return
     draws, started = (200 if asked.quick else asked.draws), time.process_time()
     print(f"{draws} draws a cell: coverage has a standard error of {100 * math.sqrt(0.05 * 0.95 / draws):.1f} points")
     for name in asked.tables:

@@ -1,11 +1,14 @@
 """Bands: they agree with the row engine at one time, hold along time, and end where nothing is known."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy import special
 
 from toolbench.metrology import ItemCurves, ItemRuns, Row, Source, compare_items, find_spans, make_bands
 from toolbench.metrology.null_curves import NullCurves, ScatterModel, learn_scatter, stationary_root
+from toolbench.metrology.reached import measured_coverage
 from toolbench.records.comparison import Band
 
 TIME = np.linspace(0.0, 12.0, 60)
@@ -210,3 +213,23 @@ def test_bands_of_differences_within_blocks_hold_along_time(n: int) -> None:
     # Constructed: what blocks do is three times the scatter and as smooth as can be; it must not make the scatter within
     # blocks look smooth. 400 draws, standard error 1.1 points.
     assert 0.93 - 0.022 <= share_held(400, n, 1.0, blocks="vwxyz"[:n]) <= 0.98 + 0.022
+
+
+@pytest.mark.parametrize(
+    ("runs", "length", "ratio", "told"),
+    [
+        (3, 0.06, 1.9, False),
+        (4, 0.20, math.nan, False),  # within blocks
+        (4, 0.01, 1.0, True),
+        (4, 0.01, math.nan, True),
+        (12, 0.20, 3.0, True),
+        (2, 0.20, 1.0, True),
+    ],
+)
+def test_coverage_is_told_outside_what_bands_were_chosen_for(
+    runs: int, length: float, ratio: float, told: bool
+) -> None:
+    # By hand from the statement: 3 runs or more, 5 % of the run or longer, a ratio up to 2.
+    found = measured_coverage(runs, length, ratio)
+    assert (found is not None) is told
+    assert found is None or 0.9 < found <= 1.0

@@ -155,7 +155,7 @@ class Band:
     scatter_ratio: float = math.nan
     """Larger standard deviation of one run over the smaller, item and base on one scale; nan within blocks."""
     coverage: float | None = None
-    """Where simulation of the like found the simultaneous percent band to hold less often than 93 % at nominal 95 %: how often."""
+    """Outside what simultaneous bands were chosen for: how often, at nominal 95 %, simulation of the like found them to hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
