@@ -198,21 +198,18 @@ def share_held(draws: int, n: int, ratio: float, length: float = 6.0, blocks: st
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("n", "ratio", "fewest"), [(3, 1.0, 0.92), (3, 2.0, 0.92), (4, 1.0, 0.93), (4, 2.0, 0.93), (6, 1.5, 0.93)]
-)
+@pytest.mark.parametrize(("n", "ratio", "fewest"), [(3, 2.0, 0.92), (4, 1.0, 0.93), (6, 1.5, 0.93)])
 def test_percent_bands_hold_along_time(n: int, ratio: float, fewest: float) -> None:
-    # Constructed. 400 draws: binomial standard error 1.1 points, allowed for twice beyond the coverage that is claimed
+    # Constructed. 200 draws: binomial standard error 1.5 points, allowed for twice beyond the coverage that is claimed
     # (93 to 97 % from 4 runs a side, 92 % at 3). With 2,000 draws a cell: tests/benchmarks/band_coverage.py.
-    assert fewest - 0.022 <= share_held(400, n, ratio) <= 0.97 + 0.022
+    assert fewest - 0.03 <= share_held(200, n, ratio) <= 0.97 + 0.03
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("n", [3, 5])
-def test_bands_of_differences_within_blocks_hold_along_time(n: int) -> None:
+def test_bands_of_differences_within_blocks_hold_along_time() -> None:
     # Constructed: what blocks do is three times the scatter and as smooth as can be; it must not make the scatter within
-    # blocks look smooth. 400 draws, standard error 1.1 points.
-    assert 0.93 - 0.022 <= share_held(400, n, 1.0, blocks="vwxyz"[:n]) <= 0.98 + 0.022
+    # blocks look smooth (that gave 78 to 88 %). 200 draws, standard error 1.5 points.
+    assert 0.93 - 0.03 <= share_held(200, 5, 1.0, blocks="vwxyz") <= 0.97 + 0.03
 
 
 @pytest.mark.parametrize(
