@@ -16,7 +16,7 @@ from toolbench.logs import Log, find_response, guess_channels, read_log
 from toolbench.quantities import QuantityError, channel_quantity, unit_factor
 from toolbench.records.settings import Channel, DialectOverrides, Logger, RunEntry, TimeColumn
 from toolbench.season.naming import Place, guess_places, identifier
-from toolbench.season.plan_sheet import name_fault
+from toolbench.season.watch.plan_sheet import name_fault
 from toolbench.settings import write_season
 
 UNREAD = "what is to be stated goes under [loggers.rig] in the bench.toml that `toolbench new DIR` writes; recordings go into DIR/recordings"
