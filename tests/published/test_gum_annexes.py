@@ -9,6 +9,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import special
 
 from toolbench.metrology import (
     ItemRuns,
@@ -24,6 +25,8 @@ from toolbench.metrology import (
 )
 from toolbench.metrology.calibration import correction_uncertainty, fit_calibration
 from toolbench.metrology.propagation import covariance, welch_satterthwaite
+from toolbench.metrology.sittings import find_precision
+from toolbench.metrology.type_a import mean_and_sd
 from toolbench.records.comparison import Component, Estimate
 
 pytestmark = pytest.mark.published
@@ -261,3 +264,19 @@ def test_h5_without_the_day_the_mean_would_seem_better_known() -> None:
     level = compare_items([ItemRuns(id="zener", values=values[:, None])], [row], []).levels[0]
     assert level.estimate.standard_uncertainty == pytest.approx(13e-6, abs=1e-6)  # H.5.2.6 (M), 49 degrees of freedom
     assert level.estimate.degrees_of_freedom == pytest.approx(49)
+
+
+def test_h5_mean_squares_and_their_limits() -> None:
+    means = [1e-6 * mean for mean in DAILY_MEANS]
+    s_of_means = mean_and_sd(means)[1]
+    assert s_of_means == pytest.approx(57e-6, abs=1e-6)  # Table H.10 (V2)
+    assert math.sqrt(5) * s_of_means == pytest.approx(128e-6, abs=1e-6)  # H.5.2.2, s_a (M)
+    precision = find_precision([(np.ravel(daily_readings()), [f"{k // 5}" for k in range(50)])])
+    assert precision is not None
+    # H.5.2.4 (M): F0.95(9, 40) = 2.12 and F0.975(9, 40) = 2.45 are the 5 % and 2.5 % points.
+    assert special.fdtrc(9, 40, 2.12) == pytest.approx(0.05, abs=1e-3)
+    assert special.fdtrc(9, 40, 2.45) == pytest.approx(0.025, abs=1e-3)
+    assert precision.p == pytest.approx(float(special.fdtrc(9, 40, precision.f)))
+    assert 0.025 < precision.p < 0.05
+    assert precision.within_sd == pytest.approx(85e-6, abs=1e-6)  # H.5.2.3 (V2)
+    assert precision.between_sd == pytest.approx(43e-6, abs=1e-6)  # H.5.2.6 (M)

@@ -177,3 +177,21 @@ def test_what_a_reader_must_know_of_a_calibration(
     record = season(tmp_path, keys, {"old.csv": points(), "new.csv": points(), "low.csv": low}, day)
     assert code in codes(record)
     assert words in told(record, code).replace("\u2009", " ")
+
+
+def test_other_points_are_other_numbers_also_where_runs_are_remembered(tmp_path: Path) -> None:
+    season(tmp_path, 'points = "calibration/cell.csv"\n', {"cell.csv": points()})
+    (tmp_path / "calibration" / "cell.csv").write_text(points(lift=LIFT + 10), encoding="utf-8")
+    again = tb.compare(open_season(tmp_path), episode="line", tool="wrench-a").record
+    assert level(again, "near") == pytest.approx(510.0, abs=0.3)  # constructed: the line now lies 10 N*m higher
+
+
+def test_the_page_shows_the_line_in_the_budget_of_a_level(tmp_path: Path) -> None:
+    season(tmp_path, 'points = "calibration/cell.csv"\n', {"cell.csv": points()})
+    comparison = tb.compare(open_season(tmp_path), episode="line", tool="wrench-a")
+    html = tb.show_budget(comparison)._repr_html_().replace("\u2009", " ")
+    assert "calibration line of cell, its slope" in html
+    assert "Sensitivity" in html
+    assert "cell about its calibration line: near" in html
+    results = tb.show_caveats(comparison)._repr_html_()
+    assert "Readings of sensor cell are corrected by the line of the calibration" in results
