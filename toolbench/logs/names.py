@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
@@ -129,10 +129,10 @@ def looks_like_unit(text: str) -> bool:
     return is_time_unit(text) or folded in _OTHERS or is_unit(text)
 
 
-def _suffix_unit(name: str, names: Sequence[str] = ()) -> str:
+def _suffix_unit(name: str, lettered: Collection[str] = ()) -> str:
     """The unit behind the last underscore; the name keeps it.
 
-    A capital alone is a unit only where no other column of that name has a letter that is none: valves A and B.
+    A capital alone is a unit only where the name is none of the lettered ones, see `_lettered`.
     """
     stem, mark, suffix = name.rpartition("_")
     if not mark or not stem:
@@ -140,10 +140,13 @@ def _suffix_unit(name: str, names: Sequence[str] = ()) -> str:
     if suffix in _SUFFIXES or suffix in ("s", "ms", "us", "min", "h"):
         flow = re.search(r"_((?:N?m3|N?[lL]|ft3|kg)_(?:h|min|s))$", name)
         return flow[1] if flow else suffix
-    if suffix not in _LETTERS:
-        return ""
-    others = {other.strip()[len(stem) + 1 :] for other in names if other.strip().startswith(stem + "_")}
-    return "" if any(len(other) == 1 and other not in _LETTERS for other in others) else suffix
+    return suffix if suffix in _LETTERS and stem not in lettered else ""
+
+
+def _lettered(names: Sequence[str]) -> frozenset[str]:
+    """Names that letters behind an underscore tell apart, of which one is no unit: valves A and B."""
+    parted = (name.strip().rpartition("_") for name in names)
+    return frozenset(stem for stem, mark, letter in parted if mark and len(letter) == 1 and letter not in _LETTERS)
 
 
 def is_unit_row(cells: Sequence[str]) -> bool:
@@ -181,15 +184,15 @@ def name_columns(
     """Columns with unique names, in file order. An empty name becomes "column 3", a second "p" becomes "p (2)"."""
     taken: dict[str, int] = {}
     columns = []
+    parted = [split_unit(text) for text in written]
+    lettered = _lettered([name for name, _ in parted])
     for index, kind in enumerate(kinds):
         text = written[index].strip() if index < len(written) else ""
-        name, unit = split_unit(text)
+        name, unit = parted[index] if index < len(written) else ("", "")
         row_unit = unit_row[index].strip() if index < len(unit_row) else ""
         if row_unit:
             unit = bare_unit(row_unit)
-        unit = (
-            (glued[index] if glued else "") or unit or _suffix_unit(name, [split_unit(other)[0] for other in written])
-        )
+        unit = (glued[index] if glued else "") or unit or _suffix_unit(name, lettered)
         name = name or f"column {index + 1}"
         taken[name] = taken.get(name, 0) + 1
         if taken[name] > 1:
@@ -197,6 +200,7 @@ def name_columns(
             while f"{stem} ({number})" in taken:
                 number += 1
             name = f"{stem} ({number})"
+            taken[stem] = number  # the next one of that name need not count from 2 again
             taken[name] = 1
         columns.append(Column(index, name, text, unit, kind, samples[index]))
     return tuple(columns)

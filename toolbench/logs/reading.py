@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from toolbench.errors import RecordingError
 from toolbench.files import digest
 from toolbench.logs.clocks.clock import choose_time
 from toolbench.logs.clocks.glued_clock import columns_to_read, find_glued
@@ -30,6 +31,9 @@ from toolbench.logs.text.layout import ENOUGH_ROWS, find_layout, goes_on
 from toolbench.logs.text.shape import Layout
 from toolbench.records.runs import Dialect
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
+
+LONGEST_LINE = 300_000
+"""Characters: 30,000 columns of ten."""
 
 
 def read_log(
@@ -175,8 +179,6 @@ def _found(path: str | os.PathLike[str], logger: Logger | None, columns: Sequenc
 
 def look(source: Source, overrides: DialectOverrides) -> tuple[Encoding, Layout]:
     """Encoding and layout from as little of the head as shows enough rows."""
-    from toolbench.errors import RecordingError
-
     for size in HEAD_SIZES:
         head = source.head(size)
         whole = len(head) >= source.size
@@ -185,6 +187,11 @@ def look(source: Source, overrides: DialectOverrides) -> tuple[Encoding, Layout]
         lines = text.split("\n")
         if len(lines) > 1 and (not whole or not lines[-1]):
             lines.pop()  # cut by the window, or what follows the last line end
+        _refuse_long_lines(lines, overrides, source.name)
+        if not whole and not text.strip(" \t\n\0\x1a"):
+            if size == HEAD_SIZES[-1]:
+                raise _begins_blank(len(lines), source.name)
+            continue
         try:
             layout = find_layout(lines, overrides, file=source.name)
         except RecordingError:
@@ -194,6 +201,28 @@ def look(source: Source, overrides: DialectOverrides) -> tuple[Encoding, Layout]
         if whole or (layout.rows >= ENOUGH_ROWS and goes_on(layout, _last_lines(source, encoding))):
             break
     return encoding, layout
+
+
+def _refuse_long_lines(lines: Sequence[str], overrides: DialectOverrides, file: str) -> None:
+    """Refuse a line that is no line of a table before its cells are looked at, of which there may be millions."""
+    skipped = set(overrides.skip_lines)
+    for number, line in enumerate(lines, 1):
+        if len(line) > LONGEST_LINE and number not in skipped:
+            raise refusal(
+                file,
+                f"holds more than {LONGEST_LINE} characters in this line: no line of a table with one sample in each "
+                "is that long",
+                line=number,
+                mend="export it with one sample in each line, or name the lines to leave out with `skip_lines`",
+            )
+
+
+def _begins_blank(count: int, file: str) -> RecordingError:
+    return refusal(
+        file,
+        f"begins with more than {count} blank lines; what stands behind them is not looked at",
+        mend="leave the blank lines out in a copy of the file, or export it again from the logger",
+    )
 
 
 def _stated_names(stated: TimeColumn) -> list[str]:
@@ -223,14 +252,15 @@ def _refuse_doubtful(
     refuse_lost_points(source, encoding, layout, table, parsed)
     if not _stated_names(stated):
         clocks = [column for column in like_clocks(parsed) if isinstance(table.columns[column.index], np.ndarray)]
-        refuse_unequal_ends([(column, _last_value(table.columns[column.index])) for column in clocks], source.name)
+        ends = [(column, _last_value(table.columns[column.index])) for column in clocks]
+        refuse_unequal_ends([(column, rows) for column, rows in ends if rows], source.name)  # no value, no run
 
 
 def _last_value(values: np.ndarray) -> int:
     """Rows up to the last one that holds a number."""
     if values.dtype.kind != "f":
         return len(values)
-    filled = np.flatnonzero(~np.isnan(values))
+    filled = np.flatnonzero(np.isfinite(values))
     return int(filled[-1]) + 1 if len(filled) else 0
 
 

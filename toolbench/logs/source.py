@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,10 @@ from toolbench.errors import Fault, RecordingError
 
 HEAD_SIZES = (16_384, 262_144, 4_194_304)
 TAIL_SIZE = 65_536
+LONGEST_QUOTE = 60
+# A quote as repr writes it: what is inside never holds the sign that closes it, unless behind a backslash.
+_QUOTED = re.compile(r"""(?<![\w'"])(['"])((?:\\.|(?!\1)[^\\])*)\1""", re.S)
+_WORD = re.compile(r"\S{200,}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +76,28 @@ def lost(path: str | os.PathLike[str], error: OSError) -> RecordingError:
 def refusal(
     file: str, message: str, *, line: int | None = None, key: str | None = None, mend: str | None = None
 ) -> RecordingError:
-    """A RecordingError with one fault: what was seen, where, and what would be right."""
-    return RecordingError(Fault(message, file=file, line=line, key=key, mend=mend))
+    """A RecordingError with one fault: what was seen, where, and what would be right.
+
+    Cells and names that it quotes are cut: a cell may be as long as the file.
+    """
+    mend = None if mend is None else with_short_quotes(mend)
+    return RecordingError(Fault(with_short_quotes(message), file=file, line=line, key=key, mend=mend))
+
+
+def with_short_quotes(text: str) -> str:
+    """A sentence in which nothing that stands in quotes, and no single word, is longer than a line can show.
+
+    >>> with_short_quotes(f"column {'x' * 1000!r} is empty")
+    "column 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...' is empty"
+    """
+    if len(text) <= LONGEST_QUOTE:
+        return text
+    short = _QUOTED.sub(lambda found: found[1] + _cut(found[2]) + found[1], text)
+    return _WORD.sub(lambda found: _cut(found[0]), short)
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= LONGEST_QUOTE else text[: LONGEST_QUOTE - 3] + "..."
 
 
 def open_source(path: str | os.PathLike[str]) -> Source:

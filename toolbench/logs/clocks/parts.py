@@ -143,11 +143,12 @@ def _numbers(columns: Sequence[Column]) -> Iterator[tuple[tuple[Column, ...], tu
         row = columns[start : start + 6]
         if any(column.kind != "number" for column in row[:5]):
             continue
-        fitting = [
-            role for role, column in zip(roles, row, strict=False) if column.kind == "number" and _fits(column, role)
-        ]
+        # All five, or none of it: in a table of thousands of columns most fall at the first.
+        if not all(_fits(column, role) for role, column in zip(roles[:5], row, strict=False)):
+            continue
+        fitting = [*roles[:5]] + [role for role, column in zip(roles[5:], row[5:], strict=False) if _fits(column, role)]
         named = [role for role, column in zip(roles, row, strict=False) if _named(column, role)]
-        if fitting[:5] == list(roles[:5]) and (len(fitting) == 6 or len(named) >= 5):
+        if len(fitting) == 6 or len(named) >= 5:
             count = len(fitting)
             if not named and count < 6:
                 continue
@@ -166,6 +167,8 @@ def _numbers(columns: Sequence[Column]) -> Iterator[tuple[tuple[Column, ...], tu
 
 
 def _fits(column: Column, role: str) -> bool:
+    if column.kind != "number":
+        return False
     low, high = _LIMITS[role]
     values = numbers_of(column)
     whole = role == "s" or all(value == int(value) for value in values if np.isfinite(value))

@@ -117,7 +117,7 @@ def like_clocks(columns: Sequence[Column]) -> list[Column]:
 
 
 def _is_clock(column: Column) -> bool:
-    return is_time_name(column.name) or is_time_unit(column.unit)
+    return is_time_unit(column.unit) or (is_time_name(column.name) and not column.unit)  # T [N*m] is no time
 
 
 def _stem(column: Column) -> str:

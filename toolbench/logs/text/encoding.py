@@ -166,7 +166,10 @@ def _plausible(data: bytes, name: str) -> float:
 
 def _wide_without_mark(head: bytes) -> str:
     """UTF-16 without a mark: every other byte of plain text is zero."""
-    sample = head[:4096].rstrip(b"\0") + b"\0"
+    if len(head) < 4:
+        return ""  # one letter tells nothing
+    sample = head[:4096].rstrip(b"\0")
+    sample += b"\0" * (len(sample) % 2)
     even, odd = sample[0::2].count(0), sample[1::2].count(0)
     half = max(1, len(sample) // 2)
     if odd > 0.7 * half and even < 0.1 * half:

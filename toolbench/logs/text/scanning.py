@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from toolbench.logs.text.one_row import Row
-from toolbench.logs.text.stretches import Chosen, choose_rows
+from toolbench.logs.text.stretches import Chosen, choose_rows, filled_lines
 from toolbench.records.settings import DialectOverrides
 
 DELIMITERS = (";", "\t", ",", "|", " ")
@@ -25,12 +25,13 @@ def find_rows(lines: Sequence[str], overrides: DialectOverrides, file: str) -> t
         Under that delimiter rows stand above the names and below them.
     """
     best = _Found()
+    filled = filled_lines(lines)
     for share in (0.5, 0.2):
         for delimiters in _delimiters(lines, overrides):
             if share < 0.5 and delimiters == (" ",):
                 continue  # among words of a sentence a number proves nothing
             for delimiter in delimiters:
-                found = _under(lines, delimiter, share, overrides, file)
+                found = _under(lines, filled, delimiter, share, overrides, file)
                 alike = found.score == best.score > 0 and found.words < best.words
                 if alike or found.score > (2 if share < 0.5 else 1) * best.score:
                     best = found
@@ -63,9 +64,11 @@ class _Found:
         return sum(row.kinds.count("text") for row in self.rows)
 
 
-def _under(lines: Sequence[str], delimiter: str, share: float, overrides: DialectOverrides, file: str) -> _Found:
+def _under(
+    lines: Sequence[str], filled: Sequence[int], delimiter: str, share: float, overrides: DialectOverrides, file: str
+) -> _Found:
     """What one delimiter gives. Its refusal counts only where no other delimiter explains more cells."""
-    chosen = choose_rows(lines, delimiter, overrides, file, share)
+    chosen = choose_rows(lines, filled, delimiter, overrides, file, share)
     rows = chosen.rows
     wide = bool(rows) and (len(rows[0].kinds) > 1 or delimiter == ",")
     return _Found(delimiter, chosen) if wide else _Found()

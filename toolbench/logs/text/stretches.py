@@ -28,15 +28,21 @@ class Chosen:
 
 
 def choose_rows(
-    lines: Sequence[str], delimiter: str, overrides: DialectOverrides, file: str, share: float = 0.5
+    lines: Sequence[str],
+    filled: Sequence[int],
+    delimiter: str,
+    overrides: DialectOverrides,
+    file: str,
+    share: float = 0.5,
 ) -> Chosen:
     """The rows that belong together: the heaviest stretch of one width, and earlier rows of the same kind.
 
+    `filled` are the numbers of the lines that are not blank: of these there may be millions, and every delimiter is tried.
     A stretch at the end that stands below names with units goes before a heavier one without names.
     """
     start = max(overrides.header_line or 0, overrides.unit_line or 0)
     skipped = set(overrides.skip_lines)
-    stretches = _stretches(lines, delimiter, start, skipped, share)
+    stretches = _stretches(lines, filled, delimiter, start, skipped, share)
     if not stretches:
         return Chosen()
     heaviest = max(stretches, key=_weight)
@@ -59,20 +65,24 @@ def _joined(
     before: Sequence[list[Row]], chosen: list[Row], usual: Row, lines: Sequence[str], delimiter: str, file: str
 ) -> tuple[list[Row], list[list[Row]], RecordingError | None]:
     """The chosen rows with earlier ones of the same kind, the stretches left above, and the refusal of two tables."""
-    rows, left = list(chosen), []
+    pieces, left = [chosen], []  # from below upwards
     for place in range(len(before) - 1, -1, -1):
         stretch = before[place]
         if not alike(stretch[-1], usual):
             left.append(stretch)
             continue
-        names = _names_between(lines, stretch[-1].line, rows[0].line, delimiter)
+        names = _names_between(lines, stretch[-1].line, pieces[-1][0].line, delimiter)
         if names and not _names_above(lines, stretch[0].line, names, delimiter):
             if len(stretch) > 1:
-                return rows, left, _rows_above_names(stretch, rows, file)
+                return _in_order(pieces), left, _rows_above_names(stretch, pieces[-1], file)
             left += before[: place + 1]
             break
-        rows = stretch + rows
-    return rows, left, None
+        pieces.append(stretch)
+    return _in_order(pieces), left, None
+
+
+def _in_order(pieces: Sequence[Sequence[Row]]) -> list[Row]:
+    return [row for piece in reversed(pieces) for row in piece]
 
 
 def _rows_above_names(stretch: Sequence[Row], rows: Sequence[Row], file: str) -> RecordingError:
@@ -152,23 +162,26 @@ def _weight(rows: Sequence[Row]) -> float:
     return weight / (1000 if max(len(row.kinds) for row in rows) <= 3 else 50)
 
 
-def _stretches(lines: Sequence[str], delimiter: str, start: int, skipped: set[int], share: float) -> list[list[Row]]:
+def filled_lines(lines: Sequence[str]) -> list[int]:
+    """Numbers of the lines that are not blank."""
+    return [number for number, line in enumerate(lines, 1) if line and line.strip(" \0")]
+
+
+def _stretches(
+    lines: Sequence[str], filled: Sequence[int], delimiter: str, start: int, skipped: set[int], share: float
+) -> list[list[Row]]:
     """Rows that follow each other and are alike; a blank line parts nothing."""
     stretches: list[list[Row]] = []
     previous = 0
-    for number, line in enumerate(lines, 1):
-        if number <= start or number in skipped:
-            previous += number in skipped
-            continue
-        row = read_row(number, line, delimiter, share)
+    for place, number in enumerate(number for number in filled if number > start and number not in skipped):
+        row = read_row(number, lines[number - 1], delimiter, share)
         if row is None:
-            previous += not line.strip(" \0")
             continue
-        if stretches and previous == number - 1 and alike(stretches[-1][-1], row):
+        if stretches and previous == place - 1 and alike(stretches[-1][-1], row):
             stretches[-1].append(row)
         else:
             stretches.append([row])
-        previous = number
+        previous = place
     return stretches
 
 
