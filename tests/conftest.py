@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import os
+
+# Two test processes share two cores: a thread pool of linear algebra in each makes them many times slower. Before numpy is loaded.
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import shutil
 from collections.abc import Iterator
 from pathlib import Path

@@ -83,15 +83,20 @@ def span_sentence(record: ComparisonRecord, spans: list[Span]) -> str:
 def band_notes(record: ComparisonRecord) -> tuple[str, ...]:
     """What simulation of the like found simultaneous bands to reach outside what they were chosen for, a line per share."""
     found: dict[tuple[str, str], list[str]] = {}
+    judged: dict[str, int] = {}
     for band in record.bands:
+        if band.percent_simultaneous is None:
+            continue
+        judged[band.response] = judged.get(band.response, 0) + 1
         if band.coverage is not None:
             # Rounded down, and never all of them: 1,000 simulated reports tell no more.
             share = format_percent(min(math.floor(100 * band.coverage), 99), signed=False)
             pair = f"{item_label(record, band.item)} against {item_label(record, band.baseline)}"
             found.setdefault((share, band.response), []).append(pair)
     return tuple(
-        f"{', '.join(pairs)}: few runs, or curves of {response_words(response)} that are rough or unevenly scattered. In"
-        f" simulation of the like, simultaneous bands made for 95 % held along the whole run in {share} of all reports."
+        f"{'' if len(pairs) == judged[response] else ', '.join(pairs) + ': '}"
+        f"{'C' if len(pairs) == judged[response] else 'c'}urves of {response_words(response)} from few runs, rough ones or ones of"
+        f" uneven scatter: in simulation of the like, bands made for 95 % held over the whole run in {share} of the reports."
         for (share, response), pairs in found.items()
     )
 
