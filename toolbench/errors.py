@@ -17,6 +17,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from unicodedata import category
+
+_UNSEEN = frozenset(["Cc", "Cf", "Cs", "Cn", "Zl", "Zp"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,13 +33,24 @@ class Fault:
     mend: str | None = None
 
     def __str__(self) -> str:
-        place = self.file or ""
+        place = shown(self.file or "")
         if self.line is not None:
             place += f":{self.line}" if place else f"line {self.line}"
         if self.key:
             place += f": {self.key}" if place else self.key
         text = f"{place}: {self.message}" if place else self.message
         return f"{text}\n  {self.mend}" if self.mend else text
+
+
+def shown(name: str) -> str:
+    """A file name in one line: what moves the cursor, turns the writing round or is no character stands as an escape.
+
+    >>> shown("run\n7.csv")
+    'run\\n7.csv'
+    """
+    if name.isprintable():
+        return name
+    return "".join(sign if category(sign) not in _UNSEEN else repr(sign)[1:-1] for sign in name)
 
 
 class ToolbenchError(Exception):

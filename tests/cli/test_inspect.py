@@ -211,3 +211,14 @@ def test_a_recording_that_may_not_be_read_is_no_wrong_usage(
     assert "Invalid value" not in told.err
     if told.err:  # root may read it all the same
         assert (status, "may not be read" in told.err) == (1, True)
+
+
+def test_a_line_break_in_the_name_of_a_file_breaks_no_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write(tmp_path / "run.csv")
+    try:
+        path = path.rename(tmp_path / "run\n\x1b[2J.csv")
+    except OSError:
+        pytest.skip("no file may be called so here")
+    status, out, err = inspected(capsys, path)
+    assert (status, err) == (0, "")
+    assert out.splitlines()[0].endswith(r"run\n\x1b[2J.csv")

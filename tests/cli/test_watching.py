@@ -14,7 +14,7 @@ from bench_runs import run_text, write_season
 
 from toolbench.cli.main import toolbench
 from toolbench.cli.running import run
-from toolbench.cli.verdicts import ordinal
+from toolbench.cli.verdicts import ordinal, say
 
 NEAR = ("quernel-1", "near", "static")
 PLAN = "order,tool,setup,protocol,run\n1,quernel-1,near,static,n1\n2,quernel-1,near,static,n2\n"
@@ -151,3 +151,8 @@ def test_ordinals() -> None:
     assert [ordinal(n) for n in (1, 2, 3, 4, 11, 12, 13, 21, 22, 101, 111)] == [
         "1st", "2nd", "3rd", "4th", "11th", "12th", "13th", "21st", "22nd", "101st", "111th",
     ]  # fmt: skip
+
+
+def test_what_a_file_is_called_moves_no_cursor(capsys: pytest.CaptureFixture[str]) -> None:
+    say("not complete: run\x1b[2J\u202e.csv")
+    assert capsys.readouterr().out == "not complete: run\\x1b[2J\\u202e.csv\n"

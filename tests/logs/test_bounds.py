@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 
-from toolbench.errors import RecordingError
+from toolbench.errors import RecordingError, shown
 from toolbench.logs import names, read_log, reading
 from toolbench.logs.clocks import parts
+from toolbench.logs.columns import blank_runs
+from toolbench.logs.doors import columnar
 from toolbench.logs.source import LONGEST_QUOTE, with_short_quotes
 
 ROWS = "".join(f"{k / 100:.2f},{k % 7}.5\n" for k in range(60))
@@ -118,3 +121,55 @@ def test_a_refusal_quotes_the_beginning_of_a_long_name(write):
 def test_quotes_are_cut_and_sentences_are_not(text, short):
     """By hand: 57 letters and three dots, the same quotes around them."""
     assert with_short_quotes(text).lstrip("'") == short.lstrip("'")
+
+
+def test_a_million_blank_lines_among_the_rows_are_refused_and_behind_them_not(write, monkeypatch):
+    monkeypatch.setattr(blank_runs, "MOST_BLANK", 4000)
+    monkeypatch.setattr(blank_runs, "HEAD_SIZES", (4000,))
+    monkeypatch.setattr(blank_runs, "TAIL_SIZE", 1600)
+    text = refused(write(TABLE + "\n" * 9000 + ROWS))
+    assert "holds more than 4000 blank lines among its rows" in text
+    assert len(read_log(write(TABLE + "\n" * 9000)).data) == 60  # constructed
+    assert len(read_log(write(TABLE.replace("\n", "\n\n"))).data) == 60  # constructed: double-spaced
+
+
+def test_a_name_below_a_blank_line_still_begins_a_second_table(write):
+    """The first line of a second table is told by what stands above it, at the top of the file too."""
+    text = refused(write(TABLE + "\nU [V],I [A]\n" + ROWS))
+    assert "second table" in text
+    assert ":63:" in text  # by hand: names, 60 rows, a blank line
+
+
+def test_text_that_repeats_is_counted_before_it_is_unfolded(tmp_path, monkeypatch):
+    path = tmp_path / "run.parquet"
+    frame = pd.DataFrame({"t [s]": [k / 10 for k in range(100)], "p [bar]": 1.5, "note": "x" * 5000})
+    frame.to_parquet(path, index=False)
+    assert path.stat().st_size < 100_000  # what is refused below is in the file once
+    assert read_log(path).data["note"].tolist() == ["x" * 5000] * 100  # constructed
+    monkeypatch.setattr(columnar, "TEXT_BYTES", 499_999)  # by hand: 100 cells of 5000
+    monkeypatch.setattr(columnar, "_recorded", lambda *_: pytest.fail("it is unfolded"))
+    assert "of text in its columns of words" in refused(path)
+
+
+def test_text_with_gaps_comes_through_a_dictionary_as_it_was(tmp_path):
+    path = tmp_path / "run.parquet"
+    notes = ["a", None, "b", "", "a"] * 10
+    pd.DataFrame({"t [s]": [k / 10 for k in range(50)], "note": notes}).to_parquet(path, index=False)
+    assert read_log(path).data["note"].tolist() == [note or "" for note in notes]  # pinned: no word is an empty one
+
+
+def test_a_file_name_is_shown_in_one_line(tmp_path):
+    path = tmp_path / "run\n7\x1b[31m\u202e.csv"
+    try:
+        path.write_text(TABLE)
+    except OSError:
+        pytest.skip("no file may be called so here")
+    assert repr(read_log(path)).splitlines()[0].endswith(r"run\n7\x1b[31m\u202e.csv")
+    path.write_text("no rows")
+    first = refused(path).splitlines()[0]
+    assert r"run\n7\x1b[31m\u202e.csv" in first
+    assert first.isprintable()
+
+
+def test_a_usual_name_is_shown_as_it_is():
+    assert shown("Prüfstand 5\u3000測定 (2).csv") == "Prüfstand 5\u3000測定 (2).csv"

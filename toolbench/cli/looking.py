@@ -14,7 +14,7 @@ import click
 from toolbench.cli import fitting
 from toolbench.cli.options import ANY, FOLDER, debug_option, json_option
 from toolbench.cli.wrapping import told
-from toolbench.errors import Fault, RecordingError, UsageError
+from toolbench.errors import Fault, RecordingError, UsageError, shown
 
 if TYPE_CHECKING:
     from toolbench.logs import Log
@@ -51,7 +51,7 @@ def inspect(file: Path, response: str | None, group: str | None, as_json: bool) 
         click.echo(fitting.as_json(described | {"table": logs.suggest_table(log)}))
         return 0
     width = fitting.line_width()
-    click.echo(fitting.spelt("\n".join([log.source, "", *described_lines(described, width)])))
+    click.echo(fitting.spelt("\n".join([shown(log.source), "", *described_lines(described, width)])))
     if column is not None:
         _draw(log, column, described["onset"].get("time_s"))
     click.echo(f"\nto paste into bench.toml:\n\n{fitting.escaped_toml(logs.suggest_table(log))}", nl=False)
@@ -136,7 +136,7 @@ def _check_json(report: Any) -> dict[str, Any]:
 
 def finding_text(finding: Any) -> str:
     """One finding in one or two lines: how bad, where, what; the mend indented below."""
-    place = finding.file + (f":{finding.line}" if finding.file and finding.line is not None else "")
+    place = shown(finding.file) + (f":{finding.line}" if finding.file and finding.line is not None else "")
     where = place or ", ".join(finding.subjects)
     text = f"{finding.severity}: " + (f"{where}: " if where else "") + finding.message
     return f"{text}\n  {finding.mend}" if finding.mend else text

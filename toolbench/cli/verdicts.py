@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from toolbench.cli.wrapping import NARROWEST
+from toolbench.errors import shown
 from toolbench.quantities import format_percent, format_seconds
 from toolbench.records.findings import Finding
 from toolbench.records.settings import RunEntry, SeasonSettings
@@ -29,6 +30,7 @@ def say(text: str, *, word: str = "", colour: str = "", indent: str = "") -> Non
     """Print one line: broken at words on a terminal with the rest below the text, whole in a pipe. The word comes first."""
     badge = click.style(f" {word} ", bold=True, reverse=True, fg=colour or None) if word else ""
     lead = indent if not word else ""
+    text = "\n".join(map(shown, text.split("\n")))  # what a file is called does not move the cursor
     width = max(shutil.get_terminal_size().columns, NARROWEST + len(INDENT))
     if not sys.stdout.isatty():
         click.echo(f"{word}: {text}" if word else text, color=False)
@@ -55,7 +57,7 @@ def say_judged(one: Judged, settings: SeasonSettings) -> None:
 
 def _main(one: Judged, settings: SeasonSettings) -> str:
     """The run and the reason, or the run and its number."""
-    name = one.entry.run if one.entry is not None else one.file
+    name = one.entry.run if one.entry is not None else shown(one.file)
     if one.judgement.verdict == "keep":
         return f"{name}: {_number(one.judgement.facts, settings)}{_cell(one.entry)}"
     return f"{name}: {_reasons(one.judgement.reasons)}{_cell(one.entry)}"

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from toolbench.cli.options import FILE, FOLDER, debug_option, json_option
+from toolbench.errors import shown
 
 POLL_S = 0.2
 """Time between two looks at the folder."""
@@ -113,19 +114,19 @@ class _Teller:
         parts = [f"{len(by['keep'])} kept", f"{len(by['repeat'])} to repeat"]
         say(", ".join(parts + ([f"{len(by['look'])} not judged"] if by["look"] else [])))
         for one in by["repeat"]:
-            say(f"  {one.entry.run if one.entry else one.file}: {one.judgement.words}")
+            say(f"  {one.entry.run if one.entry else shown(one.file)}: {one.judgement.words}")
         for one in by["look"]:
-            say(f"  {one.file}: {one.judgement.reasons[0].message}")
+            say(f"  {shown(one.file)}: {one.judgement.reasons[0].message}")
         if watched.desk.plan.rows:
             rows = watched.open_rows()
             say(next_text(rows[0] if rows else None, len(rows)))
         if watched.pending:
             say(
-                f"not in runs.csv, as it could not be written: {', '.join(watched.pending)}; the next watch enters them"
+                f"not in runs.csv, as it could not be written: {', '.join(map(shown, watched.pending))}; the next watch enters them"
             )
         waiting = watched.arrivals.waiting()
         if waiting:
-            say(f"not complete: {', '.join(waiting)}")
+            say(f"not complete: {', '.join(map(shown, waiting))}")
 
 
 class _JsonTeller(_Teller):

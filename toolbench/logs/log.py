@@ -8,6 +8,7 @@ from html import escape
 
 import pandas as pd
 
+from toolbench.errors import shown
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Dialect, TimeBase
 
@@ -80,7 +81,7 @@ class Log:
         return facts
 
     def __repr__(self) -> str:
-        lines = [f"Log of {self.source}" if self.source else "Log"]
+        lines = [f"Log of {shown(self.source)}" if self.source else "Log"]
         lines += [f"  {name}: {text}" for name, text in self._facts()]
         lines += [f"  {_sentence(finding)}" for finding in self.findings]
         return "\n".join(lines)

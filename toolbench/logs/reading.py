@@ -15,6 +15,7 @@ from toolbench.logs.clocks.clock import choose_time
 from toolbench.logs.clocks.glued_clock import columns_to_read, find_glued
 from toolbench.logs.clocks.seconds import judge_time, to_seconds
 from toolbench.logs.clocks.timesource import TimeSource
+from toolbench.logs.columns.blank_runs import refuse_blank_runs
 from toolbench.logs.columns.points import refuse_lost_points
 from toolbench.logs.columns.sentinels import mark_missing
 from toolbench.logs.columns.table import read_table
@@ -101,6 +102,7 @@ def _read(
     source, encoding, layout, every, clock = found.source, found.encoding, found.layout, found.every, found.clock
     overrides, stated, wanted, parted = found.overrides, found.stated, found.wanted, found.parted
     parsed = columns_to_read(wanted, clock, parted)
+    refuse_blank_runs(source)
     table = read_table(source, encoding, layout, parsed, overrides.skip_lines, missing=overrides.missing)
     _refuse_doubtful(source, encoding, layout, table, parsed, stated)
     if parted:

@@ -39,10 +39,8 @@ def sort_lines(text: str, layout: Layout, skip: frozenset[int], source: Source) 
         Too many lines do not have the width of a row, or there is no row.
     """
     zeros = text.count("\0")
-    lines = text.split("\n")
-    complete = lines[-1] == ""
-    if complete:
-        lines.pop()
+    complete = text.endswith("\n")
+    lines = text.rstrip("\n").split("\n")  # blank lines behind the last row are no lines of the table, however many
     body = lines[layout.first_data_line - 1 :]
     if layout.wrapped:
         body = [unwrapped(line) for line in body]
@@ -139,12 +137,13 @@ def _part_second_table(result: Lines, body: Sequence[str], layout: Layout, sourc
     if not result.blank and not result.dropped:
         return
     first = layout.first_data_line
-    apart = {*result.blank, *result.dropped}
+    apart = np.zeros(len(body) + 1, dtype=np.bool_)
+    apart[np.asarray([*result.blank, *result.dropped], dtype=np.int64) - first + 1] = True
     known = {cell.casefold() for cell in (*layout.names, *layout.unit_row) if cell}
     starts = [
         place
         for place, offset in enumerate(result.kept.tolist())
-        if offset - 1 + first in apart and place > 0 and _are_names(body[offset], layout, known)
+        if apart[offset] and place > 0 and _are_names(body[offset], layout, known)
     ]
     if not starts:
         return

@@ -21,6 +21,8 @@ _QUIET = ("pandas", "ARROW:schema")
 
 TABLE_BYTES = 4_000_000_000
 """A table that needs more memory than this is refused."""
+TEXT_BYTES = 250_000_000
+"""The same for columns of text, which take several times their length while they are read."""
 
 
 def parquet_parts(path: Path) -> tuple[Part, ...]:
@@ -36,11 +38,63 @@ def parquet_parts(path: Path) -> tuple[Part, ...]:
 
     def load() -> Recorded:
         try:
-            return _recorded("Parquet", pq.ParquetFile(path).read())
+            return _recorded("Parquet", _read_bounded(pq, path, said, schema))
+        except RecordingError:
+            raise
         except Exception as error:  # noqa: BLE001
             raise unreadable(file, "Parquet", error) from None
 
     return (Part(label="", names=tuple(schema.names), load=load),)
+
+
+def _read_bounded(pq: Any, path: Path, said: Any, schema: Any) -> Any:
+    """The table; columns of text come with each word once, so that their length is known before it is unfolded.
+
+    A text that repeats takes next to nothing in the file: 3 kB may hold a gigabyte.
+    """
+    import pyarrow as pa
+
+    texts = [field.name for field in schema if _is_text(field.type)]
+    if not texts:
+        return pq.ParquetFile(path).read()
+    groups = [said.row_group(at) for at in range(said.num_row_groups)]
+    stored = [chunk for group in groups for chunk in map(group.column, range(group.num_columns))]
+    plain = sum(chunk.total_uncompressed_size for chunk in stored if chunk.physical_type == "BYTE_ARRAY")
+    _refuse_text(str(path), plain)
+    table = pq.ParquetFile(path, read_dictionary=texts).read()
+    folded = {place: table.column(place) for place in range(table.num_columns) if table.schema.names[place] in texts}
+    _refuse_text(str(path), sum(_unfolded(chunk) for column in folded.values() for chunk in column.chunks))
+    for place, column in folded.items():
+        if pa.types.is_dictionary(column.type):
+            own = schema.field(place)
+            table = table.set_column(place, own, column.cast(own.type))
+    return table
+
+
+def _is_text(kind: Any) -> bool:
+    import pyarrow as pa
+
+    return pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_binary(kind)  # type: ignore[no-any-return]
+
+
+def _unfolded(chunk: Any) -> int:
+    """Bytes that a column of text takes when every cell holds its own."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if not pa.types.is_dictionary(chunk.type):
+        return int(chunk.nbytes)
+    lengths = pc.binary_length(chunk.dictionary).take(chunk.indices)
+    return int(pc.sum(pc.cast(lengths, pa.int64())).as_py() or 0)
+
+
+def _refuse_text(file: str, size: int) -> None:
+    if size > TEXT_BYTES:
+        raise refusal(
+            file,
+            f"holds {size / 1e9:.2f} GB of text in its columns of words",
+            mend="write the columns of numbers to a file of their own",
+        )
 
 
 def arrow_parts(path: Path) -> tuple[Part, ...]:
