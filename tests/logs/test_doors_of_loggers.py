@@ -44,6 +44,23 @@ def test_a_waveform_brings_its_unit_its_rate_and_its_start(tmp_path: Path) -> No
     assert log.digest == digest(path)
 
 
+def test_the_index_of_another_recording_beside_a_file_changes_nothing(tmp_path: Path) -> None:
+    nptdms = pytest.importorskip("nptdms")
+
+    def write(name: str, *order: str) -> Path:
+        values = {"Torque": TORQUE, "Pressure": TORQUE + 1000}
+        with nptdms.TdmsWriter(str(tmp_path / name), index_file=True) as writer:
+            writer.write_segment([nptdms.ChannelObject("g", one, values[one], properties=WAVE) for one in order])
+        return tmp_path / name
+
+    path, other = write("run.tdms", "Torque", "Pressure"), write("other.tdms", "Pressure", "Torque")
+    # As long as the right one, with the channels the other way round: it passes for the index of this file.
+    other.with_suffix(".tdms_index").replace(path.with_suffix(".tdms_index"))
+    log = read_log(path)
+    assert log.data["Torque"].tolist() == TORQUE.tolist()
+    assert log.data["Pressure"].tolist() == (TORQUE + 1000).tolist()
+
+
 @pytest.mark.parametrize(
     "properties",
     [

@@ -37,8 +37,9 @@ def tdms_parts(path: Path) -> tuple[Part, ...]:
             file, "is a TDMS file; reading it needs npTDMS", mend='pip install "toolbench-reports[tdms]"'
         ) from None
     try:
-        with heard("nptdms") as said:
-            opened = TdmsFile.read(path)
+        # A stream, for by a path npTDMS believes the index beside the file (.tdms_index), which may be another recording's.
+        with heard("nptdms") as said, path.open("rb") as stream:
+            opened = TdmsFile.read(stream)
     except Exception as error:  # noqa: BLE001  (npTDMS raises what its parsing meets)
         raise unreadable(file, "TDMS", error) from None
     groups = [(group, _alike(group.channels())) for group in opened.groups()]
