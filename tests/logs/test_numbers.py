@@ -94,6 +94,31 @@ def test_known_spelling_among_its_likes_is_a_number(write):
     assert log.data["F"].tolist() == [float(cell) for cell in cells]
 
 
+@pytest.mark.parametrize(
+    ("around", "known"),
+    [
+        # By hand: 79 below a span of 40, less than three spans.
+        ([f"{-20 + n:.1f}" for n in range(41)], "-99"),
+        # 989 above a span of 10, but less than half the level: a peak, as far as anybody can tell.
+        ([f"{9000 + n / 4:.2f}" for n in range(41)], "9999"),
+    ],
+    ids=["within three spans", "within half the level"],
+)
+def test_known_spelling_near_the_rest_is_a_number(write, around, known):
+    cells = [*around[:7], known, *around[7:]]
+    log = read_log(write(column(cells)))
+    assert log.data["F"].tolist() == [float(cell) for cell in cells]
+    assert codes(log) == []
+
+
+def test_whole_numbers_that_no_float_holds_are_not_changed_for_a_known_spelling(write):
+    cells = [str(2**53 + 1 + n) for n in range(20)]
+    cells[3] = "-9999"
+    log = read_log(write(column(cells)))
+    assert [int(value) for value in log.data["F"]] == [int(cell) for cell in cells]
+    assert codes(log) == ["sentinel-kept"]
+
+
 def test_stated_number_is_missing_wherever_it_lies(write):
     cells = ["-150.5", "-99.9", "20.5"]
     log = read_log(write(column(cells)), logger=stating(("-99.9",)))

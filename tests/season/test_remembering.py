@@ -218,6 +218,48 @@ def test_a_change_of_what_numbers_rest_on_is_not_answered_from_before(
     assert over != before
 
 
+@pytest.mark.parametrize(
+    ("first", "then"),
+    [
+        # The fourth point reads otherwise; the bytes of the recordings and bench.toml stay.
+        (("points", "750,740"), ("points", "750,730")),
+        # The same two certificates on another day of the run.
+        (("day", "2026-03-02"), ("day", "2026-03-05")),
+    ],
+    ids=["a calibration point", "the day of the run"],
+)
+def test_another_correction_of_the_readings_is_not_answered_from_before(
+    tmp_path: Path, first: tuple[str, str], then: tuple[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sensor = """[sensors.cell]
+quantity = "torque"
+[[sensors.cell.certificates]]
+from = 2026-03-01
+points = "one.csv"
+[[sensors.cell.certificates]]
+from = 2026-03-04
+points = "two.csv"
+[setups.near]"""
+    bench = small_season.BENCH.replace('"Torque [N*m]"', '{ column = "Torque [N*m]", sensor = "cell" }')
+    folder = small_season.write(tmp_path / "season", bench.replace("[setups.near]", sensor))
+    rows = (folder / "runs.csv").read_text(encoding="utf-8").splitlines()
+
+    def state(points: str = "750,740", day: str = "2026-03-02") -> None:
+        lines = ["reference [N*m],indication [N*m]", "0,1", "250,249", "500,493", "{}", "1000,985"]
+        (folder / "one.csv").write_text("\n".join(lines).format(points) + "\n", encoding="utf-8")
+        (folder / "two.csv").write_text("\n".join(lines).format("750,747") + "\n", encoding="utf-8")
+        dated = [f"{rows[0]},started", *(f"{row},{day}T10:00" for row in rows[1:])]
+        (folder / "runs.csv").write_text("\n".join(dated) + "\n", encoding="utf-8")
+
+    state(**dict([first]))
+    before = exact([run.metrics for run in reduced(folder).runs])
+    state(**dict([then]))
+    over = exact([run.metrics for run in reduced(folder).runs])
+    monkeypatch.setenv("TOOLBENCH_CACHE", "off")
+    assert over == exact([run.metrics for run in reduced(folder).runs])
+    assert over != before
+
+
 def outcome(folder: Path) -> object:
     try:
         return reduced(folder)

@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 from bench_runs import BENCH, run_text, write_season
 
+from toolbench.records.settings import RunEntry
+from toolbench.season.watch.entering import enter, entering
 from toolbench.season.watch.watching import Judged, Told, Watch
 from toolbench.settings import entered_rows, read_settings
 
@@ -232,6 +234,41 @@ def test_what_a_person_typed_is_not_overwritten(planned: Path) -> None:
     put(planned, "a.csv", run_text(2, NEAR))
     bench.look()
     assert cells(planned, "exclude", "reason") == [("yes", "safety stop")]
+
+
+def test_a_reason_entered_here_gives_way_to_the_next_one() -> None:
+    before = b"run,file,tool,setup,protocol,exclude,reason\nr1,recordings/a.csv,quernel-1,near,static,yes,clipped\n"
+    entry = RunEntry(
+        run="r1", file="recordings/a.csv", tool="quernel-1", setup="near", protocol="static", logger="rig"
+    )
+
+    def reason(words: str, data: bytes) -> str:
+        edit = entering(
+            entry, words, started=datetime(2026, 3, 2, tzinfo=UTC), row=None, fills=False, loggers=1,
+            run_id=lambda file: Path(file).stem, wrote={},
+        )  # fmt: skip
+        return entered_rows(edit(data))[0].get("reason", "")
+
+    assert reason("zero shift", before) == "zero shift"
+    assert reason("", before) == ""
+    by_hand = before.replace(b"clipped", b"safety stop")
+    assert reason("zero shift", by_hand) == "safety stop"
+
+
+def test_a_row_saved_by_another_program_meanwhile_is_not_lost(planned: Path) -> None:
+    path = planned / "runs.csv"
+    path.write_bytes(b"run,file,tool,setup,protocol\n")
+    seen: list[bytes | None] = []
+
+    def edit(data: bytes | None) -> bytes:
+        if not seen:  # what a spreadsheet saves while the first edit is worked out
+            path.write_bytes(b"run,file,tool,setup,protocol\nby-hand,b.csv,quernel-1,near,static\n")
+        seen.append(data)
+        return (data or b"") + b"ours,a.csv,quernel-1,near,static\n"
+
+    enter(planned, edit)
+    assert [row["run"] for row in rows(planned)] == ["by-hand", "ours"]
+    assert len(seen) == 2
 
 
 def test_recordings_that_were_there(planned: Path) -> None:

@@ -123,9 +123,8 @@ def of_cells(table: Table, wanted: Sequence[Column], sentinels: Sentinels, file:
             yield _sentinel(found, file)
         for found in sentinels.kept:
             if found.column == column:
-                yield replace(
-                    _sentinel(found, file), message=_shown(found) + ": left as they are, the others need every digit"
-                )
+                message = _shown(found) + ": left as they are, the others need every digit"
+                yield replace(_sentinel(found, file), code="sentinel-kept", message=message)
         if column.index in table.glued:
             yield note(
                 "units-glued", f"every number of {column.name!r} carries its unit {table.glued[column.index]!r}", file
