@@ -238,9 +238,7 @@ def test_what_a_person_typed_is_not_overwritten(planned: Path) -> None:
 
 def test_a_reason_entered_here_gives_way_to_the_next_one() -> None:
     before = b"run,file,tool,setup,protocol,exclude,reason\nr1,recordings/a.csv,quernel-1,near,static,yes,clipped\n"
-    entry = RunEntry(
-        run="r1", file="recordings/a.csv", tool="quernel-1", setup="near", protocol="static", logger="rig"
-    )
+    entry = RunEntry(run="r1", file="recordings/a.csv", tool="quernel-1", setup="near", protocol="static", logger="rig")
 
     def reason(words: str, data: bytes) -> str:
         edit = entering(

@@ -14,23 +14,22 @@ from toolbench.files import digest
 from toolbench.logs.clocks.clock import choose_time
 from toolbench.logs.clocks.glued_clock import columns_to_read, find_glued
 from toolbench.logs.clocks.seconds import judge_time, to_seconds
-from toolbench.logs.clocks.timesource import TimeSource
 from toolbench.logs.columns.blank_runs import refuse_blank_runs
 from toolbench.logs.columns.points import refuse_lost_points
 from toolbench.logs.columns.sentinels import mark_missing
 from toolbench.logs.columns.table import read_table
-from toolbench.logs.columns.tables import Table
+from toolbench.logs.columns.tables import Table, last_filled
+from toolbench.logs.handed_over import to_dialect, wanted_columns
 from toolbench.logs.kinds import is_no_text, suffix_differs
 from toolbench.logs.large import blocks
 from toolbench.logs.log import Log
-from toolbench.logs.names import Column, find_column, name_columns, split_unit
+from toolbench.logs.names import Column, name_columns, split_unit
 from toolbench.logs.noticed import of_cells, of_dialect, of_rows
 from toolbench.logs.source import HEAD_SIZES, Source, lost, open_source, refusal
 from toolbench.logs.text.beside import like_clocks, refuse_side_by_side, refuse_unequal_ends
 from toolbench.logs.text.encoding import Encoding, find_encoding
 from toolbench.logs.text.layout import ENOUGH_ROWS, find_layout, goes_on
 from toolbench.logs.text.shape import Layout
-from toolbench.records.runs import Dialect
 from toolbench.records.settings import DialectOverrides, Logger, TimeColumn
 
 LONGEST_LINE = 300_000
@@ -109,7 +108,7 @@ def _read(
         parted.part(table)
     timing = to_seconds(clock, table, file=source.name)
     clock, time_s = timing.source, timing.seconds
-    wanted = _wanted(every, columns, clock, source.name)
+    wanted = wanted_columns(every, columns, clock, source.name)
     sentinels = mark_missing(table, wanted, overrides.missing)
     name = source.path.name
     base, odd = judge_time(time_s, table, clock, start=timing.start, file=name)
@@ -132,7 +131,7 @@ def _read(
         units={c.name: table.glued.get(c.index, "") or c.unit for c in wanted},
         names={column.name: column.written for column in wanted},
         time=base,
-        dialect=_dialect(encoding, layout, every, timing.first),
+        dialect=to_dialect(encoding, layout, every, timing.first),
         findings=findings,
         digest=known,
         source=name,
@@ -172,7 +171,7 @@ def _found(path: str | os.PathLike[str], logger: Logger | None, columns: Sequenc
         layout=layout,
         every=every,
         clock=clock,
-        wanted=_wanted(every, columns, clock, source.name),
+        wanted=wanted_columns(every, columns, clock, source.name),
         overrides=overrides,
         stated=stated,
         parted=parted,
@@ -254,42 +253,11 @@ def _refuse_doubtful(
     refuse_lost_points(source, encoding, layout, table, parsed)
     if not _stated_names(stated):
         clocks = [column for column in like_clocks(parsed) if isinstance(table.columns[column.index], np.ndarray)]
-        ends = [(column, _last_value(table.columns[column.index])) for column in clocks]
+        ends = [(column, last_filled(table.columns[column.index])) for column in clocks]
         refuse_unequal_ends([(column, rows) for column, rows in ends if rows], source.name)  # no value, no run
-
-
-def _last_value(values: np.ndarray) -> int:
-    """Rows up to the last one that holds a number."""
-    if values.dtype.kind != "f":
-        return len(values)
-    filled = np.flatnonzero(np.isfinite(values))
-    return int(filled[-1]) + 1 if len(filled) else 0
 
 
 def _last_lines(source: Source, encoding: Encoding) -> list[str]:
     """The last lines of the file, to see whether the rows found in its head go on."""
     even = source.tail[(source.size - len(source.tail)) % 2 :]
     return encoding.decode(even[-16_384:]).replace("\r", "\n").split("\n")[1:]
-
-
-def _wanted(every: Sequence[Column], asked: Sequence[str] | None, clock: TimeSource, file: str) -> list[Column]:
-    """The columns to hand over, in file order: those asked for, or all that have a name or a value."""
-    if asked is not None:
-        found = {find_column(every, name, file=file, key="channels").index for name in asked}
-        return [column for column in every if column.index in found]
-    used = {column.index for column in clock.columns}
-    return [column for column in every if column.index not in used and (column.kind != "empty" or column.written)]
-
-
-def _dialect(encoding: Encoding, layout: Layout, every: Sequence[Column], first: str) -> Dialect:
-    return Dialect(
-        encoding=encoding.name,
-        delimiter=layout.delimiter,
-        decimal=layout.decimal,
-        header_line=layout.header_line,
-        unit_line=layout.unit_line,
-        first_data_line=layout.first_data_line,
-        columns=tuple(column.written for column in every),
-        preamble=layout.preamble,
-        extra={"time_of_first_row": first} if first else {},
-    )

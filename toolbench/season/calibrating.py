@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date
 
+from toolbench.metrology.calibration import correction_uncertainty
 from toolbench.quantities import KINDS, format_number, unit_label
 from toolbench.records.calibration import Correction, Share, blend
 from toolbench.records.findings import Finding
@@ -220,7 +221,7 @@ def _line_words(sensor: Sensor, share: Share, at: float) -> str:
     line = share.line
     when = f" of {share.day.isoformat()}" if share.day else ""
     reading = (at - line.intercept) / line.gain
-    fit = (line.offset_uncertainty**2 + (line.slope_uncertainty * (reading - line.centre)) ** 2) ** 0.5
+    fit = correction_uncertainty(line, reading)
     return (
         f"the calibration{when} ({line.points} points, residual standard deviation {_number(line.residual_sd, sensor)},"
         f" {line.degrees_of_freedom} degrees of freedom; {_number(line.correction(reading), sensor, signed=True)} at"

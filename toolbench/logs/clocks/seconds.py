@@ -108,7 +108,7 @@ def judge_time(
     base = replace(_base(source, start, interval, rate), gaps=gaps, repeats=repeats, steps_back=back)
     stills = find_standstills(time_s, table, source) if repeats else ()
     told = replace(base, repeats=_outside(repeats, stills, table)) if stills else base
-    return base, (*_findings(told, steps, file), *of_standstills(stills, table, file))
+    return base, (*of_steps(told, steps, file), *of_standstills(stills, table, file))
 
 
 def _outside(lines: tuple[int, ...], stills: tuple[Standstill, ...], table: Table) -> tuple[int, ...]:
@@ -139,7 +139,8 @@ def _interval(time_s: Floats, steps: Floats) -> float:
     return float(np.median(steps))
 
 
-def _findings(base: TimeBase, steps: npt.NDArray[np.float64], file: str) -> tuple[Finding, ...]:
+def of_steps(base: TimeBase, steps: npt.NDArray[np.float64], file: str) -> tuple[Finding, ...]:
+    """Gaps, repeats and steps back of the time; of `steps` [s] only the smallest is looked at."""
     found = []
     if base.gaps:
         line, longest = max(base.gaps, key=lambda gap: gap[1])

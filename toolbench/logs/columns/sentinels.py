@@ -75,7 +75,7 @@ def mark_missing(table: Table, columns: Sequence[Column], stated: Sequence[str] 
                 values[(values != value) & (values == values)] if values.dtype.kind == "f" else values[values != value]
             )
             rest = _extremes(inside) if len(inside) else None
-            if not _is_far(value, rest, len(values)):
+            if not is_far(value, rest, len(values)):
                 break
             _mark(table, column, value, rest, found, stated=False)
             if rest is None or table.columns[column.index] is values:
@@ -112,7 +112,7 @@ def _is_known(value: float) -> bool:
     return value < 0 and any(abs(size - known) <= 1e-6 * known for known in _SCALED)
 
 
-def _is_far(value: float, rest: tuple[float, float] | None, rows: int) -> bool:
+def is_far(value: float, rest: tuple[float, float] | None, rows: int) -> bool:
     """Whether a value lies further from all others than three times their span; alone, only where no sensor gives it."""
     if rest is None:
         return rows > 4 and (value in _NINES[:12] or abs(value) >= 2147483000)

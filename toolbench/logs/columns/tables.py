@@ -42,3 +42,11 @@ class Table:
         self.columns = {index: values[mask] for index, values in self.columns.items()}
         self.whole = {index: values[mask] for index, values in self.whole.items()}
         self.rows = len(self.kept)
+
+
+def last_filled(values: np.ndarray) -> int:
+    """Rows up to the last one that holds a number."""
+    if values.dtype.kind != "f":
+        return len(values)
+    filled = np.flatnonzero(np.isfinite(values))
+    return int(filled[-1]) + 1 if len(filled) else 0

@@ -26,6 +26,7 @@ from toolbench.logs.columns.ragged import holds_numbers
 from toolbench.logs.columns.sentinels import mark_missing
 from toolbench.logs.columns.table import decoded, read_table
 from toolbench.logs.columns.tables import Table
+from toolbench.logs.handed_over import to_dialect, wanted_columns
 from toolbench.logs.kinds import suffix_differs
 from toolbench.logs.large.oddities import Oddities
 from toolbench.logs.large.pieces import Piece, read_pieces
@@ -72,8 +73,6 @@ def read_in_blocks(found: Found, columns: Sequence[str] | None, *, budget: int |
     RecordingError
         As `read_log`; and without a budget, the table would need more than `TABLE_BYTES`.
     """
-    from toolbench.logs.reading import _dialect
-
     reader = _Reader(found, columns, budget)
     for piece, encoding in read_pieces(found.source, found.encoding):
         reader.take(piece, encoding)
@@ -104,7 +103,7 @@ def read_in_blocks(found: Found, columns: Sequence[str] | None, *, budget: int |
         units={c.name: table.glued.get(c.index, "") or c.unit for c in reader.wanted},
         names={column.name: column.written for column in reader.wanted},
         time=base,
-        dialect=_dialect(found.encoding, found.layout, found.every, reader.timing.first),
+        dialect=to_dialect(found.encoding, found.layout, found.every, reader.timing.first),
         findings=(
             *suffix_differs(found.source.path),
             *of_dialect(found.encoding, found.layout, found.every, name),
@@ -165,8 +164,6 @@ class _Reader:
         self.collected.add({TIME: seconds, **{c.index: table.columns[c.index] for c in self.wanted}})
 
     def _begin(self, table: Table, piece: Piece) -> Floats:
-        from toolbench.logs.reading import _wanted
-
         file = self.found.source.name
         self.timing = timing = to_seconds(self.found.clock, table, file=file)
         if timing.source.spread:
@@ -176,7 +173,7 @@ class _Reader:
                 key="time",
                 mend="record each run in a file of its own, or leave `spread` out",
             )
-        self.wanted = _wanted(self.found.every, self.columns, timing.source, file)
+        self.wanted = wanted_columns(self.found.every, self.columns, timing.source, file)
         self.odd.base, _ = judge_time(timing.seconds, table, timing.source, start=timing.start, file=file)
         self.odd.of_clock += timing.findings
         self._remember(table, timing.seconds, first=True)

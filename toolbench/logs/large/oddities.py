@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from toolbench.logs.clocks.seconds import GAP, _findings, count_text
-from toolbench.logs.columns.sentinels import Marked, Sentinels, _is_far
-from toolbench.logs.columns.tables import Table
+from toolbench.logs.clocks.seconds import GAP, count_text, of_steps
+from toolbench.logs.columns.sentinels import Marked, Sentinels, is_far
+from toolbench.logs.columns.tables import Table, last_filled
 from toolbench.logs.names import Column
 from toolbench.logs.noticed import note
 from toolbench.logs.source import refusal
@@ -128,22 +128,22 @@ class Oddities:
 
     def note_ends(self, table: Table, parsed: Sequence[Column], rows: int) -> None:
         """Where columns that look like clocks end."""
-        from toolbench.logs.reading import _last_value
-
         for column in like_clocks(parsed):
             values = table.columns[column.index]
             if isinstance(values, np.ndarray):
-                last = _last_value(values)
+                last = last_filled(values)
                 self._ends[column.index] = rows + last if last else self._ends.get(column.index, 0)
 
     def refuse_unsettled(self, found: Found) -> None:
         """Refuse what only the whole file shows: runs side by side, a number that means "no value" in some places only."""
         if found.stated.column is None:
-            clocks = [(column, self._ends[column.index]) for column in found.every if column.index in self._ends]
+            clocks = [
+                (column, rows) for column in found.every if (rows := self._ends.get(column.index))
+            ]  # no value, no run
             refuse_unequal_ends(clocks, found.source.name)
         for marked in self.sentinels.marked:
             rest = self._rest.get(marked.column.index)
-            if not marked.stated and rest is not None and not _is_far(marked.value, rest, self._rows):
+            if not marked.stated and rest is not None and not is_far(marked.value, rest, self._rows):
                 raise refusal(
                     found.source.name,
                     f'column {marked.column.name!r} holds {marked.value:g}, which means "no value" among the numbers around '
@@ -180,7 +180,7 @@ class Oddities:
             repeats=tuple(self._repeats),
             steps_back=tuple(self._back),
         )
-        return base, (*_findings(base, np.array([self._smallest]), file), *self._of_bounds(file))
+        return base, (*of_steps(base, np.array([self._smallest]), file), *self._of_bounds(file))
 
     def _of_bounds(self, file: str) -> Iterator[Finding]:
         for code, count in self._again.items():

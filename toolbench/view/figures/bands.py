@@ -28,7 +28,8 @@ from toolbench.view.wording.printed import display_unit, item_label, scaled
 _MEAN_POINTS, _BAND_POINTS, _RUN_POINTS = 360, 160, 120
 
 
-def _scale(values: Floats, unit: str, settings: SeasonSettings) -> Floats:
+def curve_scaled(values: Floats, unit: str, settings: SeasonSettings) -> Floats:
+    """A curve [SI unit] in the unit that is printed."""
     one, zero = scaled(1.0, unit, settings), scaled(0.0, unit, settings)
     return np.asarray(values * (one - zero) + zero, dtype=np.float64)
 
@@ -53,15 +54,15 @@ def _draw_runs(ax: Axes, compared: Compared, item: Item, response: str, seen: Lo
         trace = run.traces.get(response)
         if run.id not in item.runs or trace is None:
             continue
-        x, y = thin(run.grid_s, _scale(trace.mean, trace.unit, compared.settings), _RUN_POINTS)
+        x, y = thin(run.grid_s, curve_scaled(trace.mean, trace.unit, compared.settings), _RUN_POINTS)
         ax.plot(x, y, color=seen.light, alpha=0.35, linewidth=0.6)
 
 
 def _draw_band(ax: Axes, band: Band, settings: SeasonSettings, seen: Look) -> float:
     """Draw mean and simultaneous band; gives the height at which the curve ends."""
-    low, high = (_scale(edge, band.unit, settings) for edge in band.simultaneous)
+    low, high = (curve_scaled(edge, band.unit, settings) for edge in band.simultaneous)
     _fill(ax, band.time_s, (low, high), seen)
-    mean = _scale(band.mean, band.unit, settings)
+    mean = curve_scaled(band.mean, band.unit, settings)
     x, y = thin(band.time_s, mean, _MEAN_POINTS)
     ax.plot(x, y, color=seen.light, linestyle=seen.dash)
     finite = mean[np.isfinite(mean)]
@@ -75,7 +76,7 @@ def bands_of(record: ComparisonRecord, response: str) -> list[tuple[int, Item, B
 
 
 def _limits(ax: Axes, bands: Sequence[Band], settings: SeasonSettings) -> None:
-    values = [_scale(part, b.unit, settings) for b in bands for part in (b.mean, *b.simultaneous)]
+    values = [curve_scaled(part, b.unit, settings) for b in bands for part in (b.mean, *b.simultaneous)]
     finite = np.concatenate([v[np.isfinite(v)] for v in values]) if values else np.array([0.0, 1.0])
     if not len(finite):
         finite = np.array([0.0, 1.0])

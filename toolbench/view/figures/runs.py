@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from toolbench.view.figures.bands import _scale, axis_label
+from toolbench.view.figures.bands import axis_label, curve_scaled
 from toolbench.view.figures.canvas import honest_limits, label_ends, look, new_axes, say_cut, thin
 from toolbench.view.markup import Compared
 from toolbench.view.wording.printed import item_label
@@ -35,7 +35,7 @@ def plot_runs(comparison: Compared, ax: Axes | None = None, *, channel: str | No
             if run.id not in item.runs or trace is None or not np.isfinite(trace.mean).any():
                 continue
             unit = trace.unit
-            values = _scale(trace.mean, unit, settings)
+            values = curve_scaled(trace.mean, unit, settings)
             x, y = thin(run.grid_s, values, _POINTS)
             ax.plot(x, y, color=look(index).light, linestyle=look(index).dash, linewidth=0.9)
             last = float(values[np.isfinite(values)][-1])
