@@ -11,6 +11,7 @@ from toolbench.logs.clocks import parts
 from toolbench.logs.columns import blank_runs
 from toolbench.logs.doors import columnar
 from toolbench.logs.source import LONGEST_QUOTE, with_short_quotes
+from toolbench.logs.text import beside
 
 ROWS = "".join(f"{k / 100:.2f},{k % 7}.5\n" for k in range(60))
 TABLE = "t [s],Torque [N*m]\n" + ROWS
@@ -173,3 +174,22 @@ def test_a_file_name_is_shown_in_one_line(tmp_path):
 
 def test_a_usual_name_is_shown_as_it_is():
     assert shown("Prüfstand 5\u3000測定 (2).csv") == "Prüfstand 5\u3000測定 (2).csv"
+
+
+def test_text_that_repeats_is_counted_in_arrow_files_too(tmp_path, monkeypatch):
+    path = tmp_path / "run.feather"
+    frame = pd.DataFrame({"t [s]": [k / 10 for k in range(100)], "p [bar]": 1.5, "note": "x" * 5000})
+    frame.to_feather(path, compression="zstd")
+    assert read_log(path).data["note"].tolist() == ["x" * 5000] * 100  # constructed
+    monkeypatch.setattr(columnar, "TEXT_BYTES", 499_999)  # by hand: 100 cells of 5000
+    monkeypatch.setattr(columnar, "_recorded", lambda *_: pytest.fail("it is unfolded"))
+    assert "of text in its columns of words" in refused(path)
+
+
+def test_names_of_clocks_are_compared_by_their_stems_once_each(monkeypatch):
+    calls = []
+    real = beside._stem
+    monkeypatch.setattr(beside, "_stem", lambda column: calls.append(column) or real(column))
+    columns = [names.Column(k, f"time {k}", f"time {k} [s]", "s", "number") for k in range(50)]
+    assert len(beside.like_clocks(columns)) == 50  # constructed: all are "time"
+    assert len(calls) == 50  # constructed

@@ -71,8 +71,11 @@ def _candidates(columns: Sequence[Column]) -> Iterator[TimeSource]:
     parts = {column.index for group, _ in groups for column in group}
     timed = [column for column in timed if column.index not in parts]
     named = [column for column in timed if is_time_name(column.name)]
-    for column in (*named, *(column for column in timed if column not in named and _rises(column))):
-        yield replace(_of_number(column, column.unit), named=column in named)
+    for column in named:
+        yield replace(_of_number(column, column.unit), named=True)
+    for column in timed:
+        if not is_time_name(column.name) and _rises(column):
+            yield replace(_of_number(column, column.unit), named=False)
     for group, roles in groups:
         yield TimeSource("stamp", label_of(group), "stamps", group, roles)
     for column in columns:

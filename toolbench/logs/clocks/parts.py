@@ -73,6 +73,7 @@ def group_stamps(columns: Sequence[Column]) -> Iterator[tuple[tuple[Column, ...]
     """Clocks of one to six columns, as columns and their roles, in file order."""
     taken: set[int] = set()
     shapes = {column.index: _shape(column) for column in columns}
+    placed = {column.index: column for column in columns}
     for column in columns:
         shape = shapes[column.index]
         if column.index in taken or shape is None:
@@ -81,15 +82,15 @@ def group_stamps(columns: Sequence[Column]) -> Iterator[tuple[tuple[Column, ...]
         group = [column]
         roles = ["stamp"]
         if has_date != has_clock:
-            partner = _partner(columns, column, shapes, taken, wants_date=has_clock)
+            partner = _partner(placed, column, shapes, taken, wants_date=has_clock)
             if partner is not None:
                 group, roles = ([column, partner] if has_date else [partner, column]), ["stamp", "stamp"]
         last = max(member.index for member in group)
-        following = next((c for c in columns if c.index == last + 1), None)
+        following = placed.get(last + 1)
         if following is not None and following.kind == "text" and _all_halves(following):
             group.append(following)
             roles.append("stamp")
-            following = next((c for c in columns if c.index == last + 2), None)
+            following = placed.get(last + 2)
         no_fraction = all((s := shapes.get(member.index)) is None or "f" not in s.spans for member in group)
         if (
             following is not None
@@ -116,19 +117,23 @@ def _shape(column: Column) -> Shape | None:
 
 
 def _partner(
-    columns: Sequence[Column], column: Column, shapes: Mapping[int, Shape | None], taken: set[int], *, wants_date: bool
+    placed: Mapping[int, Column],
+    column: Column,
+    shapes: Mapping[int, Shape | None],
+    taken: set[int],
+    *,
+    wants_date: bool,
 ) -> Column | None:
     """The nearest column that holds the other half of the stamp."""
     halves = []
-    for other in columns:
-        shape = shapes[other.index]
-        if shape is None or other.index in taken or other.index == column.index:
+    for place in range(column.index - 3, column.index + 4):
+        other, shape = placed.get(place), shapes.get(place)
+        if other is None or shape is None or place in taken or place == column.index:
             continue
         dated, clocked = shape.date != NO_DATE, "h" in shape.spans or "mi" in shape.spans
         if dated != clocked and dated == wants_date:
             halves.append(other)
-    near = [other for other in halves if abs(other.index - column.index) <= 3]
-    return min(near, key=lambda other: (abs(other.index - column.index), other.index < column.index), default=None)
+    return min(halves, key=lambda other: (abs(other.index - column.index), other.index < column.index), default=None)
 
 
 def _all_halves(column: Column) -> bool:

@@ -123,17 +123,21 @@ def arrow_parts(path: Path) -> tuple[Part, ...]:
 
 
 def _refuse_large(path: Path, ipc: Any, file: str, *, is_stream: bool) -> None:
-    """Count the rows by the first column alone, batch by batch: compressed, a file may be a thousandth of what it holds."""
-    options = ipc.IpcReadOptions(included_fields=[0])
+    """Count the rows by the first column, and text, batch by batch: compressed, a file may be a thousandth of what it holds."""
+    with path.open("rb") as again:
+        schema = (ipc.open_stream(again) if is_stream else ipc.open_file(again)).schema
+    texts = [place for place, field in enumerate(schema) if _is_text(field.type)]
+    columns, size = len(schema), 0
+    options = ipc.IpcReadOptions(included_fields=sorted({0, *texts}) if columns else [0])
     with path.open("rb") as stream:
         opened = ipc.open_stream(stream, options=options) if is_stream else ipc.open_file(stream, options=options)
         batches = opened if is_stream else (opened.get_batch(at) for at in range(opened.num_record_batches))
         rows = 0
-        with path.open("rb") as again:
-            columns = len((ipc.open_stream(again) if is_stream else ipc.open_file(again)).schema)
         for batch in batches:
             rows += batch.num_rows
             _refuse_cells(file, rows, columns)
+            size += sum(column.nbytes for column in batch.columns if _is_text(column.type))
+            _refuse_text(file, size)
 
 
 def _refuse_cells(file: str, rows: int, columns: int) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 from toolbench.logs.cells import cell_code, split_line
@@ -113,7 +114,9 @@ def refuse_unequal_ends(clocks: Sequence[tuple[Column, int]], file: str) -> None
 def like_clocks(columns: Sequence[Column]) -> list[Column]:
     """Columns of time that go by one name, as in runs beside each other."""
     clocks = [column for column in columns if column.written and _is_clock(column) and column.kind != "empty"]
-    return [column for column in clocks if sum(_stem(other) == _stem(column) for other in clocks) > 1]
+    stems = [_stem(column) for column in clocks]
+    often = Counter(stems)
+    return [column for column, stem in zip(clocks, stems, strict=True) if often[stem] > 1]
 
 
 def _is_clock(column: Column) -> bool:
