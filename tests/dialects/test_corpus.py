@@ -20,9 +20,6 @@ from toolbench.records.settings import Logger, TimeColumn
 CORPUS = Path(__file__).parent / "corpus"
 EXPECTED: dict[str, dict[str, Any]] = json.loads((CORPUS / "expected.json").read_text(encoding="utf-8"))
 
-NOT_YET: set[str] = set()
-"""Files that the reader does not do justice yet; this set is to become empty."""
-
 
 def stated(keys: dict[str, str]) -> Logger:
     return Logger(id="rig", time=TimeColumn(**keys))  # type: ignore[arg-type]
@@ -33,7 +30,7 @@ def test_every_file_is_expected():
     assert all((CORPUS / name).stat().st_size <= 3000 for name in EXPECTED)
 
 
-@pytest.mark.parametrize("name", sorted(set(EXPECTED) - NOT_YET))
+@pytest.mark.parametrize("name", sorted(EXPECTED))
 def test_file(name):
     expected = EXPECTED[name]
     try:
