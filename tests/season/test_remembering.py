@@ -312,6 +312,18 @@ def test_a_file_that_changes_between_digest_and_reading_is_refused(
         reduced(season)
 
 
+def test_nothing_is_kept_of_a_file_that_may_change_unseen(
+    season: Path, cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its clock's tick is not over: written again now, with as many bytes, it would look the same and be another recording."""
+    monkeypatch.setattr(known, "NEAR_NS", 10**15)
+    reduced(season)
+    assert not [path for path in cache.rglob("*") if path.is_file()]
+    monkeypatch.setattr(known, "NEAR_NS", -(10**12))
+    reduced(season)
+    assert {path.suffix for path in cache.rglob("*") if path.is_file()} == {".digest", ".start", ".run"}
+
+
 def test_a_refusal_is_not_kept(season: Path, cache: Path) -> None:
     path = season / "recordings" / "wrench-a-near-held-1.csv"
     path.write_text(path.read_text(encoding="utf-8").replace("Torque", "Twist"), encoding="utf-8")

@@ -105,7 +105,8 @@ class Memory:
 
     def keep_begun(self, known: Known, entry: RunEntry, begun: Begun) -> None:
         """Keep where the recording starts."""
-        self.store.put("start", self._key(known, entry), Kept(asdict(begun)))
+        if known.is_settled:
+            self.store.put("start", self._key(known, entry), Kept(asdict(begun)))
 
     def run(self, known: Known, entry: RunEntry, timing: Sequence[Any], edges: Floats) -> Run | None:
         """The reduced run on a time base, under the names of `entry`."""
@@ -115,7 +116,7 @@ class Memory:
     def keep_run(self, known: Known, run: Run, timing: Sequence[Any], edges: Floats) -> None:
         """Keep a reduced run, unless what was noticed of it names things that another season names otherwise."""
         findings = [_nameless(finding, run.entry) for finding in run.findings]
-        if None not in findings and run.digest == known.digest:
+        if known.is_settled and None not in findings and run.digest == known.digest:
             self.store.put("run", self._key(known, run.entry, timing, edges), _stripped(run, findings))
 
     def _key(self, known: Known, entry: RunEntry, timing: Sequence[Any] = (), edges: Floats | None = None) -> str:

@@ -24,11 +24,16 @@ State = tuple[int, int, int, int, int]
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A file in one state: device, inode, size and times as the system gives them, and the sha256 of its bytes."""
+    """A file in one state: device, inode, size and times as the system gives them, and the sha256 of its bytes.
+
+    `is_settled`: it was not changed near the moment of hashing. Else it may have been written again since without a trace in
+    its state, and what is then read of it may not be kept under this digest.
+    """
 
     path: Path
     state: State
     digest: str
+    is_settled: bool = True
 
     def is_as_it_was(self) -> bool:
         """Whether the file is still in this state."""
@@ -63,6 +68,7 @@ def find_digest(path: Path, store: Store) -> Known | None:
         return None
     if state_of(path) != state:
         return None
-    if begun - max(state[3], state[4]) > NEAR_NS:
+    settled = begun - max(state[3], state[4]) > NEAR_NS
+    if settled:
         store.put("digest", key, Kept({"sha256": found}))
-    return Known(path, state, found)
+    return Known(path, state, found, settled)
