@@ -3,7 +3,7 @@
 from toolbench.metrology.bands import ItemCurves, make_bands
 from toolbench.metrology.charts import ewma, ewma_limits, individuals_limits
 from toolbench.metrology.comparing import Outcome, compare_items
-from toolbench.metrology.design import check_standard_findings, statistical_findings
+from toolbench.metrology.design import statistical_findings
 from toolbench.metrology.intervals import (
     coverage_factor,
     difference_interval,
@@ -17,11 +17,13 @@ from toolbench.metrology.intervals import (
 from toolbench.metrology.propagation import combine, correlated_means, difference, ratio_percent
 from toolbench.metrology.samples import ItemRuns, Pooled, Row, Source, complete_blocks, pool_repeatability
 from toolbench.metrology.spans import find_spans
+from toolbench.metrology.standard import JudgedBlocks, check_standard_findings, judge_blocks
 from toolbench.metrology.type_a import fit_line, mean_and_sd, one_way_anova, pooled_sd
 
 __all__ = [
     "ItemCurves",
     "ItemRuns",
+    "JudgedBlocks",
     "Outcome",
     "Pooled",
     "Row",
@@ -41,6 +43,7 @@ __all__ = [
     "fit_line",
     "individuals_limits",
     "judge",
+    "judge_blocks",
     "make_bands",
     "mean_and_sd",
     "one_sided",

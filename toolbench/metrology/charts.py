@@ -104,23 +104,29 @@ def drift_p(values: Sequence[float] | Floats, weight: float = LAMBDA) -> float:
 
     1 for fewer than four values or constant ones.
     """
+    return float(drift_ps(values, weight).min(initial=1.0))
+
+
+def drift_ps(values: Sequence[float] | Floats, weight: float = LAMBDA) -> Floats:
+    """Per value, the probability that the EWMA gets as far anywhere by chance; 1 as in `drift_p`."""
     data = np.asarray(values, dtype=float)
     if data.size < 4 or not mean_and_sd(data)[1] > 0:
-        return 1.0
-    null = _drift_null(data.size, weight)
-    return (1.0 + float(np.sum(null >= _drift(data[None, :], weight)[0]))) / (1.0 + null.size)
+        return np.ones(data.size)
+    null = np.sort(_drift_null(data.size, weight))
+    away = _away(data[None, :], weight)[0]
+    return np.asarray((1.0 + null.size - np.searchsorted(null, away, side="left")) / (1.0 + null.size), dtype=float)
 
 
-def _drift(data: Floats, weight: float) -> Floats:
-    """Largest distance of the EWMA from the mean, in standard deviations of the values, one per row."""
+def _away(data: Floats, weight: float) -> Floats:
+    """Distance of the EWMA from the mean at each value, in standard deviations of the values, one row per row."""
     rest = data - data.mean(axis=1, keepdims=True)
-    level, largest = np.zeros(len(data)), np.zeros(len(data))
-    for column in rest.T:
-        level = weight * column + (1.0 - weight) * level
-        largest = np.maximum(largest, np.abs(level))
-    return np.asarray(largest / rest.std(axis=1, ddof=1), dtype=float)
+    level, away = np.zeros(len(data)), np.empty_like(rest)
+    for column in range(rest.shape[1]):
+        level = weight * rest[:, column] + (1.0 - weight) * level
+        away[:, column] = np.abs(level)
+    return np.asarray(away / rest.std(axis=1, ddof=1)[:, None], dtype=float)
 
 
 @lru_cache(maxsize=64)
 def _drift_null(n: int, weight: float) -> Floats:
-    return _drift(np.random.default_rng(n).standard_normal((10_000, n)), weight)
+    return np.asarray(_away(np.random.default_rng(n).standard_normal((10_000, n)), weight).max(axis=1), dtype=float)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import special
 
-from toolbench.metrology.charts import drift_p, grubbs_p
+from toolbench.metrology.charts import grubbs_p
 from toolbench.metrology.samples import ItemRuns, Row
 from toolbench.metrology.type_a import mean_and_sd, pooled_sd
 from toolbench.quantities.format import format_number, format_percent, unit_label
@@ -24,10 +24,6 @@ ALARM = TREND + UNLIKE + APART
 """Probability that a flawless report gets any of these findings: at most 4 %."""
 OUTLIER = 0.2
 """Share of APART below which a straggler (5 % in ISO 5725's use of Grubbs' test) is called an outlier (1 % there)."""
-
-BLOCK_APART, BLOCK_DRIFT = 0.03, 0.01
-"""The same for the chart of one check standard."""
-_FEWEST_BLOCKS = 4
 
 
 def statistical_findings(
@@ -238,47 +234,3 @@ def _apart(items: Sequence[ItemRuns], r: int, row: Row, alpha: float) -> list[Fi
             )
         )
     return found
-
-
-def check_standard_findings(means: Sequence[float], blocks: Sequence[str], label: str) -> list[Finding]:
-    """Blocks of the check standard (means in order of time) that are out of control; `label` names tool, setup, protocol.
-
-    Each block is judged against all others (its limits are those of Grubbs' test), then the EWMA of the rest. With fewer
-    than four blocks there is no history to judge by. At most 4 % of flawless charts carry a finding.
-    """
-    left = [(name, float(mean)) for name, mean in zip(blocks, means, strict=True) if math.isfinite(mean)]
-    found: list[Finding] = []
-    while len(left) >= _FEWEST_BLOCKS:
-        p, which = grubbs_p([mean for _, mean in left])
-        if p >= BLOCK_APART:
-            break
-        name, mean = left.pop(which)
-        centre = mean_and_sd([other for _, other in left])[0]
-        found.append(
-            _out_of_control(
-                f"The check standard {label} is out of control in block {name}: its mean is"
-                f" {format_percent(100.0 * (mean / centre - 1.0))} from that of the other blocks (p = {p:.2g}).",
-                name,
-            )
-        )
-    drift = drift_p([mean for _, mean in left]) if len(left) >= _FEWEST_BLOCKS else 1.0
-    if drift < BLOCK_DRIFT:
-        found.append(
-            _out_of_control(
-                f"The check standard {label} drifts from block {left[0][0]} to {left[-1][0]}: its EWMA"
-                f" (lambda 0.2) leaves its limits (p = {drift:.2g}).",
-                *(name for name, _ in left),
-            )
-        )
-    return found
-
-
-def _out_of_control(message: str, *blocks: str) -> Finding:
-    return Finding(
-        code="check-standard-out-of-control",
-        severity="doubtful",
-        kind="statistical",
-        message=message,
-        mend="find what changed on the rig before runs of that block are compared with others",
-        subjects=blocks,
-    )

@@ -84,8 +84,10 @@ def report_key(plan: Any, settings: Any, inputs: Inputs, program: str) -> str:
     """Digest of all that a report may depend on before it is made.
 
     Every recording under the report's protocol counts, not only those of its own items: repeatability is pooled over them.
+    So do those of the check standard: a block out of control puts runs of other protocols in doubt.
     """
-    entries = [entry for entry in settings.runs if entry.protocol == plan.protocol]
+    standards = {tool.id for tool in settings.tools.values() if tool.role == "check standard"}
+    entries = [entry for entry in settings.runs if entry.protocol == plan.protocol or entry.tool in standards]
     return _sha(
         {
             "program": program,

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import statistics
-from collections import defaultdict
 from dataclasses import dataclass
 
 from toolbench.errors import AnalysisError
-from toolbench.metrology import check_standard_findings
 from toolbench.records.comparison import Item
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Run
@@ -16,6 +13,7 @@ from toolbench.season.beside import like_findings, same_content
 from toolbench.season.design import design_findings
 from toolbench.season.opening import ReportPlan, Season
 from toolbench.season.reducing import early_ends, reduce_runs, unusable
+from toolbench.season.standards import chart_findings, chart_standards
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +47,7 @@ def check_season(season: Season) -> CheckReport:
     findings += same_content(list(runs.values()))
     for plan in season.plans():
         findings += _plan_findings(season, plan, runs)
-    findings += _check_standard(season, list(runs.values())) + _not_reported(season)
+    findings += chart_findings(chart_standards(season, runs.values())) + _not_reported(season)
     looked_at = (
         f"{_count(len(settings.runs), 'recording')}, {len(runs)} of them analysed and {unreadable} not",
         f"{_count(len(settings.episodes), 'episode')} with {_count(len(season.plans()), 'report')}",
@@ -130,27 +128,6 @@ def _plan_findings(season: Season, plan: ReportPlan, runs: dict[str, Run]) -> li
     episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
     early = early_ends([(run.entry, run.available_s) for run in used]) if protocol.duration_s is None else []
     return early + design_findings(settings, episode, protocol, items, used)
-
-
-def _check_standard(season: Season, runs: list[Run]) -> list[Finding]:
-    """Block means of every check standard under one protocol and setup, charted against their own history."""
-    standards = {tool.id for tool in season.settings.tools.values() if tool.role == "check standard"}
-    groups: dict[tuple[str, str, str], dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-    for run in sorted(runs, key=lambda r: (r.entry.started.isoformat() if r.entry.started else "", r.id)):
-        if run.entry.tool not in standards or run.entry.excluded:
-            continue
-        response = season.settings.protocols[run.entry.protocol].response[0]
-        metric = run.metric(response, "sustained")
-        if metric is not None:
-            groups[(run.entry.tool, run.entry.setup, run.entry.protocol)][run.entry.block or run.id].append(
-                metric.value
-            )
-    found: list[Finding] = []
-    for (tool, setup, protocol), blocks in groups.items():
-        means = [statistics.fmean(values) for values in blocks.values()]
-        name = season.settings.tools[tool].name
-        found += check_standard_findings(means, list(blocks), f"{name} on {setup} under {protocol}")
-    return found
 
 
 def _settled(season: Season, findings: list[Finding]) -> list[Finding]:

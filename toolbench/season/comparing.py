@@ -31,6 +31,7 @@ from toolbench.season.outcome import Comparison
 from toolbench.season.reducing import Reduced, reduce_runs
 from toolbench.season.repeats import Repeats, find_repeats, lend_repeatability, sittings_of, value_of
 from toolbench.season.sources import parts_of, sources_of
+from toolbench.season.standards import chart_standards, doubted_runs, read_standards
 
 BAND_POINTS = 100
 """Grid times of the bands at most: a blow's ripple is averaged, and a stretch of time is one statement, not fifty."""
@@ -101,6 +102,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
     rows = _rows(list(runs.values()), protocol)
     single = any(len(item.runs) == 1 for item in items)
     repeats = find_repeats(season, protocol, runs, reduced.timing) if single else ()
+    standards = read_standards(season, {run.rig for run in runs.values()})
     outcome, supporting = _judge(season, plan, protocol, items, runs, rows, pairs, repeats)
     bands = tuple(
         band
@@ -120,7 +122,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         differences=outcome.differences,
         bands=bands,
         spans=find_spans(bands, after_s=_judged_after(list(runs.values()))),
-        findings=_findings(season, plan, items, runs, reduced, rows),
+        findings=_findings(season, plan, items, runs, reduced, rows, standards),
         duration_s=reduced.timing.duration_s,
         marks_s=reduced.timing.marks_s,
         window_s=reduced.timing.window_s,
@@ -129,7 +131,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         family_level=outcome.family_level,
         supporting_size=supporting.family_size if supporting else 0,
         supporting_level=supporting.family_level if supporting else float("nan"),
-        digests=_digests(season, [*runs.values(), *(run for like in repeats for run in like)]),
+        digests=_digests(season, [*runs.values(), *standards, *(run for like in repeats for run in like)]),
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
     )
 
@@ -342,6 +344,7 @@ def _findings(
     runs: dict[str, Run],
     reduced: Reduced,
     rows: Sequence[Row],
+    standards: Sequence[Run],
 ) -> tuple[Finding, ...]:
     settings = season.settings
     episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
@@ -354,6 +357,7 @@ def _findings(
     orders = [[runs[r].entry.order for r in item.runs] for item in items]
     headline = [row for row in rows if (row.response, row.metric) == (protocol.response[0], "sustained")]
     found += statistical_findings([sample_of(season, item, runs, headline) for item in items], headline, orders)
+    found += doubted_runs(chart_standards(season, standards), used)
     absent = [cell for cell in plan.cells if cell.id not in {item.id for item in items}]
     if absent:
         names = ", ".join(cell.label for cell in absent)

@@ -1,0 +1,201 @@
+"""The check standard over a season: its chart on each rig, and the runs that a block out of control puts in doubt.
+
+A block is in doubt when its own check standard run is out of control. A run of no such block is placed by its date: it is in
+doubt when the block of the check standard before it or the one after it is out of control, which is every run since the last
+good block and until the next.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from toolbench.errors import AnalysisError
+from toolbench.metrology import JudgedBlocks, check_standard_findings, judge_blocks
+from toolbench.metrology.standard import apart_words, drift_words
+from toolbench.records.findings import Finding
+from toolbench.records.runs import Run
+from toolbench.season.opening import Season
+from toolbench.season.reducing import reduce_runs
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandardChart:
+    """The check standard's blocks on one rig, under one setup and protocol, in order of time.
+
+    `means` are of the sustained `response` [`unit`]; `started` is when the first and the last of a block's runs were, None
+    where not known of all of them.
+    """
+
+    label: str
+    rig: str
+    response: str
+    unit: str
+    blocks: tuple[str, ...]
+    means: tuple[float, ...]
+    started: tuple[tuple[datetime, datetime] | None, ...]
+    judged: JudgedBlocks
+
+
+def check_standards(season: Season) -> frozenset[str]:
+    """The tools that are the season's check standards."""
+    return frozenset(tool.id for tool in season.settings.tools.values() if tool.role == "check standard")
+
+
+def read_standards(season: Season, rigs: Iterable[str]) -> list[Run]:
+    """Every usable run of a check standard on these rigs, each on its own time base, as `check` reads them."""
+    settings, standards, wanted = season.settings, check_standards(season), set(rigs)
+    runs: list[Run] = []
+    for entry in settings.runs:
+        if entry.tool not in standards or entry.excluded or settings.loggers[entry.logger].rig not in wanted:
+            continue
+        try:
+            runs += reduce_runs(settings, settings.protocols[entry.protocol], [entry]).runs
+        except AnalysisError:
+            # What is wrong with it is told by `check` and by the reports that compare it; the chart goes on without it.
+            continue
+    return runs
+
+
+def chart_standards(season: Season, runs: Iterable[Run]) -> list[StandardChart]:
+    """A chart of block means for each rig, tool, setup and protocol that a check standard was run on, of the runs given."""
+    standards = check_standards(season)
+    groups: dict[tuple[str, str, str, str], dict[str, list[Run]]] = defaultdict(lambda: defaultdict(list))
+    for run in sorted(runs, key=lambda one: (_instant(one), one.id)):
+        entry = run.entry
+        if entry.tool not in standards or entry.excluded or not math.isfinite(_level(season, run)):
+            continue
+        groups[(run.rig, entry.tool, entry.setup, entry.protocol)][entry.block or run.id].append(run)
+    return [_chart(season, blocks) for blocks in groups.values()]
+
+
+def _chart(season: Season, blocks: dict[str, list[Run]]) -> StandardChart:
+    first = next(iter(blocks.values()))[0]
+    response = season.settings.protocols[first.entry.protocol].response[0]
+    means = tuple(statistics.fmean(_level(season, run) for run in runs) for runs in blocks.values())
+    return StandardChart(
+        label=f"{season.settings.tools[first.entry.tool].name} on {first.entry.setup} under {first.entry.protocol}",
+        rig=first.rig,
+        response=response,
+        unit=next(metric.unit for metric in first.metrics if metric.response == response),
+        blocks=tuple(blocks),
+        means=means,
+        started=tuple(_span(runs) for runs in blocks.values()),
+        judged=judge_blocks(means),
+    )
+
+
+def _level(season: Season, run: Run) -> float:
+    found = run.metric(season.settings.protocols[run.entry.protocol].response[0], "sustained")
+    return math.nan if found is None else found.value
+
+
+def _instant(run: Run) -> float:
+    """Its start as a number to sort by; a stamp with no zone is taken as it stands, as all of a season are written one way."""
+    started = run.entry.started
+    if started is None:
+        return -math.inf
+    return (started.replace(tzinfo=None) - datetime.min).total_seconds() - (
+        offset.total_seconds() if (offset := started.utcoffset()) else 0.0
+    )
+
+
+def _span(runs: Sequence[Run]) -> tuple[datetime, datetime] | None:
+    stamps = [run.entry.started for run in runs if run.entry.started is not None]
+    return (min(stamps), max(stamps)) if len(stamps) == len(runs) else None
+
+
+def chart_findings(charts: Iterable[StandardChart]) -> list[Finding]:
+    """Blocks out of control, for the list of `check`."""
+    return [finding for chart in charts for finding in check_standard_findings(chart.means, chart.blocks, chart.label)]
+
+
+def doubted_runs(charts: Iterable[StandardChart], runs: Sequence[Run]) -> list[Finding]:
+    """The runs of a report that a check standard out of control puts in doubt, one finding for each stretch of its blocks."""
+    found: list[Finding] = []
+    for chart in charts:
+        if not chart.judged.out:
+            continue
+        touched = [
+            run for run in runs if run.rig == chart.rig and any(m.response == chart.response for m in run.metrics)
+        ]
+        near = {run.id: _blocks_about(chart, run) for run in touched}
+        for stretch in _stretches(chart.judged.out):
+            doubtful = [run.id for run in touched if not stretch.isdisjoint(near[run.id] or ())]
+            if doubtful:
+                found.append(_in_doubt(chart, sorted(stretch), doubtful))
+        unplaced = [name for name, blocks in near.items() if blocks is None]
+        if unplaced:
+            found.append(_not_placed(chart, unplaced))
+    return found
+
+
+def _blocks_about(chart: StandardChart, run: Run) -> tuple[int, ...] | None:
+    """The chart's block that a run is of, else those before and after it in time; None where neither is known."""
+    block = run.entry.block or run.id
+    if block in chart.blocks:
+        return (chart.blocks.index(block),)
+    started = run.entry.started
+    if started is None or None in chart.started:
+        return None
+    before = sum(span is not None and span[0] <= started for span in chart.started)
+    return tuple(k for k in (before - 1, before) if 0 <= k < len(chart.blocks))
+
+
+def _stretches(out: frozenset[int]) -> list[set[int]]:
+    """Blocks out of control one after the other."""
+    stretches: list[set[int]] = []
+    for block in sorted(out):
+        if stretches and block - 1 in stretches[-1]:
+            stretches[-1].add(block)
+        else:
+            stretches.append({block})
+    return stretches
+
+
+def _in_doubt(chart: StandardChart, stretch: Sequence[int], runs: Sequence[str]) -> Finding:
+    judged, names = chart.judged, [chart.blocks[block] for block in stretch]
+    apart = [judged.apart[block] for block in stretch if block in judged.apart]
+    why = "; ".join([*map(apart_words, apart[:1]), *([drift_words(judged)] if len(apart) < len(stretch) else [])])
+    where = f"block {names[0]}" if len(names) == 1 else f"{len(names)} blocks, {names[0]} to {names[-1]}"
+    since = f"since its last good block, {chart.blocks[stretch[0] - 1]}" if stretch[0] else "with no good block before"
+    return _doubt(
+        f"The check standard {chart.label} is out of control in {where}: {why}. "
+        f"In doubt, made {since}: {_listed(runs)}.",
+        runs,
+    )
+
+
+def _not_placed(chart: StandardChart, runs: Sequence[str]) -> Finding:
+    names = [chart.blocks[block] for block in sorted(chart.judged.out)]
+    return _doubt(
+        f"The check standard {chart.label} is out of control in block {', '.join(names)}, and whether that touches "
+        f"{_listed(runs)} is not known: start or block is not stated.",
+        runs,
+    )
+
+
+def _doubt(message: str, runs: Sequence[str]) -> Finding:
+    return Finding(
+        code="check-standard-out-of-control",
+        severity="doubtful",
+        kind="statistical",
+        message=message,
+        mend="find what changed on the rig; repeat these runs, or exclude them with the reason rig fault",
+        subjects=tuple(runs),
+    )
+
+
+NAMED = 6
+"""Runs named in a sentence; the others are counted, and all are among the finding's subjects."""
+
+
+def _listed(runs: Sequence[str]) -> str:
+    if len(runs) == 1:
+        return f"run {runs[0]}"
+    more = f" and {len(runs) - NAMED} more" if len(runs) > NAMED else ""
+    return f"{len(runs)} runs ({', '.join(runs[:NAMED])}{more})"
