@@ -31,6 +31,9 @@ class Fault:
     line: int | None = None
     key: str | None = None
     mend: str | None = None
+    code: str = ""
+    """What a program goes by where a kind of fault needs its own answer: `two-starts`, or `settings` where the file may be
+    good and bench.toml does not fit it."""
 
     def __str__(self) -> str:
         place = shown(self.file or "")

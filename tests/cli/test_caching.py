@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import json
+import time
 from pathlib import Path
 
 import pytest
 import small_season
 from small_season import toolbench
 
+from toolbench.logs.kept.known import NEAR_NS
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A season of twelve recordings that have settled: of files changed just now nothing is kept."""
+    folder = small_season.write(tmp_path_factory.mktemp("settled") / "season")
+    time.sleep(NEAR_NS / 1e9 + 0.1)
+    return folder
+
 
 @pytest.fixture
-def filled(tmp_path: Path) -> Path:
-    """A cache after `check` of a season of twelve recordings."""
-    season = small_season.write(tmp_path / "season")
+def filled(season: Path, tmp_path: Path) -> Path:
+    """A cache after `check` of that season."""
     toolbench("check", season, TOOLBENCH_CACHE=str(tmp_path / "cache"))
     return tmp_path / "cache"
 

@@ -74,14 +74,20 @@ def lost(path: str | os.PathLike[str], error: OSError) -> RecordingError:
 
 
 def refusal(
-    file: str, message: str, *, line: int | None = None, key: str | None = None, mend: str | None = None
+    file: str,
+    message: str,
+    *,
+    line: int | None = None,
+    key: str | None = None,
+    mend: str | None = None,
+    code: str = "",
 ) -> RecordingError:
     """A RecordingError with one fault: what was seen, where, and what would be right.
 
     Cells and names that it quotes are cut: a cell may be as long as the file.
     """
     mend = None if mend is None else with_short_quotes(mend)
-    return RecordingError(Fault(with_short_quotes(message), file=file, line=line, key=key, mend=mend))
+    return RecordingError(Fault(with_short_quotes(message), file=file, line=line, key=key, mend=mend, code=code))
 
 
 def with_short_quotes(text: str) -> str:

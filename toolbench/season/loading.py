@@ -123,12 +123,20 @@ def stay_inside(settings: SeasonSettings, entry: RunEntry) -> None:
         target = (settings.folder / entry.file).resolve()
     except (OSError, RuntimeError):  # a RuntimeError up to Python 3.12
         raise RecordingError(
-            Fault("is a link that leads back to itself", file=entry.file, mend="copy the file into the season")
+            Fault(
+                "is a link that leads back to itself",
+                file=entry.file,
+                mend="copy the file into the season",
+                code="settings",
+            )
         ) from None
     if not target.is_relative_to(root):
         raise RecordingError(
             Fault(
-                "leads out of the season folder through a link", file=entry.file, mend="copy the file into the season"
+                "leads out of the season folder through a link",
+                file=entry.file,
+                mend="copy the file into the season",
+                code="settings",
             )
         )
 
@@ -175,6 +183,7 @@ def _no_column(names: Mapping[str, str], header_line: int | None, channel: Chann
         file=entry.file,
         line=header_line,
         mend=f"{hint} (channels of logger {entry.logger!r} in bench.toml)",
+        code="settings",
     )
 
 
@@ -222,6 +231,7 @@ def _converter(log: Log, column: str, channel: Channel, entry: RunEntry) -> tupl
                 file=entry.file,
                 line=log.dialect.header_line,
                 mend=f'say it in bench.toml: channels.{channel.name} = {{ column = "{channel.column}", unit = "..." }}',
+                code="settings",
             )
         )
     try:
@@ -230,7 +240,7 @@ def _converter(log: Log, column: str, channel: Channel, entry: RunEntry) -> tupl
         if quantity is None:
             return as_they_are, unit
         raise RecordingError(
-            Fault(f"column {channel.column!r} (channel {channel.name}): {error}", file=entry.file)
+            Fault(f"column {channel.column!r} (channel {channel.name}): {error}", file=entry.file, code="settings")
         ) from None
 
     def to_si(values: Floats) -> Floats:

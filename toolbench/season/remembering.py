@@ -31,11 +31,11 @@ from toolbench.records.runs import Conditions, Floats, Metric, Onset, Run, Trace
 from toolbench.records.settings import Logger, Protocol, RunEntry, SeasonSettings
 from toolbench.season.calibrating import correction_for
 
-ROOMS = ("logs", "signal", "season", "records", "quantities")
+ROOMS = ("logs", "signal", "metrology", "season", "records", "quantities")
 """Rooms whose code stands between the bytes of a recording and the reduced run."""
 
-READERS = ("pyarrow", "npTDMS", "asammdf")
-"""Libraries that may read a recording, and that are not imported to ask for their version; numpy, pandas and scipy count too."""
+READERS = ("pyarrow", "npTDMS", "asammdf", "pint", "tzdata")
+"""Libraries that may read a recording, convert its units or place its times, and that are not imported to ask for their version; numpy, pandas and scipy count too."""
 
 _LOADED_NS = time.time_ns()
 _PACKAGE = Path(__file__).resolve().parents[1]

@@ -275,6 +275,7 @@ def _trigger_edge(time_s: Floats, trigger: Floats | None, interval_s: float) -> 
             Fault(
                 "onset rule 'trigger' needs a channel named trigger, and the recording has none",
                 mend='name it under [loggers.ID.channels], or use onset = { rule = "level" }',
+                code="settings",
             )
         )
     known = np.isfinite(trigger)

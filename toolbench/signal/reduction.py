@@ -151,6 +151,7 @@ def _channel(raw: RawRun, name: str) -> Floats:
             f"has no channel {name}, the protocol's response; its channels are {there}",
             file=raw.entry.file,
             mend=f"name its column under [loggers.{raw.entry.logger}.channels], or set the protocol's response",
+            code="settings",
         )
     )
 

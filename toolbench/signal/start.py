@@ -299,5 +299,6 @@ def _require_one_start(start: Start, clean: Floats, within_s: float | None) -> N
         Fault(
             f"two starts: at {first_s:.2f} s and at {second_s:.2f} s of the record; cut the file or record again",
             mend="cut the recording to one run, or exclude it in runs.csv with a reason",
+            code="two-starts",
         )
     )

@@ -280,4 +280,5 @@ def _nothing_found(lines: Sequence[str], file: str) -> RecordingError:
         f"holds {what} and no rows of numbers; the last line looked at is {shown!r}",
         line=number,
         mend="state `delimiter`, `decimal` and `header_line` for this logger if there are rows, or record it again",
+        code="settings",
     )

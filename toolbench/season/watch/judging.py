@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from toolbench.errors import Fault, RecordingError, SignalError
+from toolbench.errors import RecordingError, SignalError
 from toolbench.logs import guess_channels, read_log
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Floats, Onset, RawRun, Run
@@ -165,25 +165,13 @@ FEWEST_LINES = 12
 def _unusable(folder: Path, entry: RunEntry, error: RecordingError | SignalError) -> Judgement:
     """A recording that cannot be read or has no start; or one that bench.toml does not fit, which no repeat would mend."""
     fault = error.faults[0]
-    if _is_of_settings(fault) and has_lines(folder / entry.file, FEWEST_LINES):
+    if (fault.key is not None or fault.code == "settings") and has_lines(folder / entry.file, FEWEST_LINES):
         code, verdict = "settings-do-not-fit", "look"
     else:
-        code, verdict = _code_of(error), "repeat"
+        lacks = "no-onset" if isinstance(error, SignalError) else "unreadable"
+        code, verdict = fault.code if fault.code in REPEAT else lacks, "repeat"
     reason = _finding(code, "wrong", fault.message, MENDS.get(code, fault.mend or ""), entry, fault.line)
     return Judgement(verdict=verdict, reasons=(reason,))  # type: ignore[arg-type]
-
-
-def _code_of(error: RecordingError | SignalError) -> str:
-    if not isinstance(error, SignalError):
-        return "unreadable"
-    return "two-starts" if error.faults[0].message.startswith("two starts") else "no-onset"
-
-
-def _is_of_settings(fault: Fault) -> bool:
-    mend = fault.mend or ""
-    return fault.key is not None or any(
-        word in mend for word in ("bench.toml", "channels", "`decimal`", "protocol's", "into the season")
-    )
 
 
 def _too_short(
