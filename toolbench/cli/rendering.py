@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,20 +24,26 @@ if TYPE_CHECKING:
 @click.option("--setup", help="Only the report of this setup: its tools compared.")
 @click.option("--pairs", is_flag=True, help="Only the report of the episode's pairs.")
 @click.option("--protocol", help="Only reports under this protocol.")
+@click.option("--monte-carlo", is_flag=True, help="Check the percent differences by a million Monte Carlo draws.")
+@click.option("--t-inputs", is_flag=True, help="With --monte-carlo: also with t-distributed inputs, as information.")
 @out_option
 @run_options
 @force_option
 @debug_option
 def report(
     season: Path, episode: str, tool: str | None, setup: str | None, pairs: bool, protocol: str | None,
-    out: Path, jobs: int | None, fresh: bool, timeout: float, force: bool,
+    monte_carlo: bool, t_inputs: bool, out: Path, jobs: int | None, fresh: bool, timeout: float, force: bool,
 ) -> int:  # fmt: skip
     """The reports of SEASON's episode that match; a fault in another episode does not stop them."""
     if not episode:
         raise click.UsageError("--episode is empty: name one of the season's episodes")
     if sum([bool(tool), bool(setup), pairs]) > 1:
         raise click.UsageError("--tool, --setup and --pairs name different reports: give one of them")
-    options = _options(jobs=jobs, fresh=fresh, timeout=timeout, force=force)
+    if t_inputs and not monte_carlo:
+        raise click.UsageError("--t-inputs adds to --monte-carlo: give both")
+    options = replace(
+        _options(jobs=jobs, fresh=fresh, timeout=timeout, force=force), monte_carlo=monte_carlo, t_inputs=t_inputs
+    )
 
     def chosen(opened: Any) -> Sequence[Any]:
         plans: Sequence[Any] = opened.plans(episode, tool=tool, setup=setup, pairs=pairs, protocol=protocol)

@@ -183,6 +183,56 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CheckedRow:
+    """A percent difference by Monte Carlo beside the linear one [%]; `t_symmetric` only where it was asked for.
+
+    `linear_half_width` is for normal inputs, as they are drawn; `printed` is the interval of the ratio with its degrees of
+    freedom, nan where the base is not well away from zero: the draws then have no mean to settle at, only quantiles.
+    """
+
+    item: str
+    baseline: str
+    response: str
+    metric: str
+    at: float | None
+    linear_percent: float
+    linear_half_width: float
+    printed: Interval
+    mean: float
+    standard_deviation: float
+    symmetric: Interval
+    shortest: Interval
+    t_symmetric: Interval | None = None
+
+    @property
+    def half_width(self) -> float:
+        """Half of the probabilistically symmetric interval [%]."""
+        return 0.5 * (self.symmetric.upper - self.symmetric.lower)
+
+    @property
+    def excess(self) -> float:
+        """By which share the Monte Carlo half width exceeds the linear one; negative where it is narrower."""
+        return self.half_width / self.linear_half_width - 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonteCarlo:
+    """The Monte Carlo check of a report (JCGM 101): its rows, and how they were drawn."""
+
+    rows: tuple[CheckedRow, ...]
+    draws: int
+    seed: int
+    confidence: float
+    notable: float
+    """A row is told of where its half width differs from the linear one by more than this share."""
+
+    @property
+    def differing(self) -> tuple[CheckedRow, ...]:
+        """The rows whose half width differs from the linear one by more than the notable share."""
+        return tuple(row for row in self.rows if abs(row.excess) > self.notable)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
     """One thing compared: a setup, a tool, or a pair `tool/setup`. `runs` used, `excluded` left out with reasons."""
 
@@ -223,6 +273,8 @@ class ComparisonRecord:
     digests: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     compensated: bool = False
     """The protocol holds the flowing inlet pressure, so the line's steady loss is compensated."""
+    monte_carlo: MonteCarlo | None = None
+    """The Monte Carlo check, where it was asked for."""
 
     def is_told(self, row: Level | Difference) -> bool:
         """Whether a row belongs to the family of the response, else to that of the supporting rows."""

@@ -30,6 +30,8 @@ class Job:
     pairs: bool
     protocol: str
     cell_timeout_s: float
+    monte_carlo: bool = False
+    t_inputs: bool = False
 
     def parameters(self, *, season: str, write_to: str) -> dict[str, str | bool]:
         """Values for the notebook's `parameters` cell."""
@@ -41,6 +43,9 @@ class Job:
             "pairs": self.pairs,
             "protocol": self.protocol,
             "write_to": write_to,
+            # Named only where they are asked for: any notebook with the other parameters serves without them.
+            **({"monte_carlo": True} if self.monte_carlo else {}),
+            **({"t_inputs": True} if self.t_inputs else {}),
         }
 
     def to_json(self) -> str:

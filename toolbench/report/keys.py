@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from importlib import metadata
 from pathlib import Path
@@ -80,11 +80,12 @@ def _digest_of(path: Path, store: Store | None) -> str | None:
         return None
 
 
-def report_key(plan: Any, settings: Any, inputs: Inputs, program: str) -> str:
+def report_key(plan: Any, settings: Any, inputs: Inputs, program: str, *, asked: Sequence[str] = ()) -> str:
     """Digest of all that a report may depend on before it is made.
 
     Every recording under the report's protocol counts, not only those of its own items: repeatability is pooled over them.
-    So do those of the check standard: a block out of control puts runs of other protocols in doubt.
+    So do those of the check standard: a block out of control puts runs of other protocols in doubt. `asked`
+    names the checks asked for beyond the usual.
     """
     standards = {tool.id for tool in settings.tools.values() if tool.role == "check standard"}
     entries = [entry for entry in settings.runs if entry.protocol == plan.protocol or entry.tool in standards]
@@ -95,5 +96,6 @@ def report_key(plan: Any, settings: Any, inputs: Inputs, program: str) -> str:
             "plan": [plan.episode, plan.axis, plan.subject, plan.protocol],
             "runs": [[entry.run, entry.file, entry.tool, entry.setup, entry.excluded] for entry in entries],
             "recordings": {entry.file: inputs.of(entry.file) for entry in entries},
+            **({"asked": list(asked)} if asked else {}),
         }
     )

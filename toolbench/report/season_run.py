@@ -41,6 +41,13 @@ class RunOptions:
     notebook_timeout_s: float = 1800.0
     notebook: Path | None = None
     templates: Path | None = None
+    monte_carlo: bool = False
+    t_inputs: bool = False
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """What is asked of the reports beyond the usual."""
+        return tuple(name for name in ("monte_carlo", "t_inputs") if getattr(self, name))
 
     @property
     def workers(self) -> int:
@@ -160,7 +167,9 @@ class _Run:
         """The row a plan would get now: `skipped`, `unchanged`, or `to render` with the reason in `error`."""
         if plan.state == "skipped":
             return row_of(plan, "skipped", error=plan.reason)
-        self.keys[plan.path] = report_key(plan, self.season.settings, self.inputs, self.program)
+        self.keys[plan.path] = report_key(
+            plan, self.season.settings, self.inputs, self.program, asked=self.options.asked
+        )
         why = self._why(plan)
         return row_of(plan, "to render", error=why) if why else row_of(plan, "unchanged")
 
@@ -227,6 +236,8 @@ class _Run:
             pairs=plan.axis == "pairs",
             protocol=plan.protocol,
             cell_timeout_s=self.options.cell_timeout_s,
+            monte_carlo=self.options.monte_carlo,
+            t_inputs=self.options.t_inputs,
         )
 
     def _collect(self, ended: Iterator[tuple[Job, dict[str, Any]]], by_path: dict[str, Any]) -> None:

@@ -25,6 +25,7 @@ from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.beside import like_findings, same_content
+from toolbench.season.checked import add_check
 from toolbench.season.design import design_findings, refuse_unlike
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
@@ -57,6 +58,8 @@ def compare(
     setup: str | None = None,
     pairs: bool = False,
     protocol: str | None = None,
+    monte_carlo: bool = False,
+    t_inputs: bool = False,
 ) -> Comparison:
     """Compare the setups of one tool, the tools on one setup, or an episode's pairs.
 
@@ -70,6 +73,10 @@ def compare(
         One of them: a tool compares its setups, a setup its tools, `pairs` the episode's pairs. An empty string is none.
     protocol
         Needed where the episode has several.
+    monte_carlo
+        Check the percent differences by Monte Carlo (JCGM 101), with the inputs of their budgets.
+    t_inputs
+        With `monte_carlo`: the intervals that t-distributed inputs give, too, as information.
 
     Returns
     -------
@@ -84,7 +91,8 @@ def compare(
         Fewer than two items have a usable run, or the runs are not of the same measurand.
     """
     plan = find_plan(season, episode=episode, tool=tool, setup=setup, pairs=pairs, protocol=protocol)
-    return Comparison(compare_plan(season, plan), season)
+    record = compare_plan(season, plan)
+    return Comparison(add_check(record, t_inputs=t_inputs) if monte_carlo or t_inputs else record, season)
 
 
 def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:

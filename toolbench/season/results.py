@@ -21,6 +21,7 @@ from toolbench.files import write_json, write_text
 from toolbench.records.comparison import ComparisonRecord, Component, Estimate
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
+from toolbench.season.checked import check_row
 from toolbench.season.outcome import (
     CURVE_COLUMNS,
     DIFFERENCE_COLUMNS,
@@ -133,6 +134,8 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         for row, one in zip(difference_rows(record), record.differences, strict=True)
     ]
     protocol = record.protocol
+    # Only where it was asked for, so that a report without it stays the same.
+    checked = {"monte_carlo": check_row(record.monte_carlo)} if record.monte_carlo else {}
     return {
         "format": FORMAT,
         "report": record.path,
@@ -164,6 +167,7 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "compensated": record.compensated,
         "levels": levels,
         "differences": differences,
+        **checked,
         "spans": [
             {
                 "item": span.item,

@@ -8,6 +8,7 @@ from toolbench.quantities import format_number, format_percent, unit_label
 from toolbench.records.comparison import ComparisonRecord, Component, Estimate
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.markup import Compared, Shown, render
+from toolbench.view.tables.checked import check_sentences, checked
 from toolbench.view.wording import shrinking
 from toolbench.view.wording.departing import departure_sentences
 from toolbench.view.wording.printed import display_unit, item_label, metric_words, print_number, print_share, scaled
@@ -181,7 +182,8 @@ def method_sentences(record: ComparisonRecord, settings: SeasonSettings) -> tupl
 def show_budget(comparison: Compared) -> Shown:
     """The method in sentences, the budget of every headline difference, in percent of the baseline's level, and of its levels."""
     record, settings = comparison.record, comparison.settings
-    budgets = _budgets(record, settings)
-    html = render("budget", {"budgets": budgets, "method": method_sentences(record, settings)})
+    budgets, check = _budgets(record, settings), checked(record, settings)
+    html = render("budget", {"budgets": budgets, "method": method_sentences(record, settings), "check": check})
     lines = [*method_sentences(record, settings), *(f"{b['title']}. {b['dominant']}" for b in budgets)]
+    lines += check_sentences(record.monte_carlo) if record.monte_carlo else ()
     return Shown(html=html, text="\n".join(lines))

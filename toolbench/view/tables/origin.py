@@ -20,7 +20,11 @@ def versions() -> list[tuple[str, str]]:
 def command(record: ComparisonRecord) -> str:
     """The command that makes this report again; SEASON stands for the season folder."""
     which = {"setups": f" --tool {record.subject}", "tools": f" --setup {record.subject}", "pairs": " --pairs"}
-    return f"toolbench report SEASON --episode {record.episode.id}{which[record.axis]} --protocol {record.protocol.id}"
+    check = record.monte_carlo
+    asked = " --monte-carlo" if check else ""
+    asked += " --t-inputs" if check and any(row.t_symmetric for row in check.rows) else ""
+    named = f"--episode {record.episode.id}{which[record.axis]} --protocol {record.protocol.id}"
+    return f"toolbench report SEASON {named}{asked}"
 
 
 def inputs(record: ComparisonRecord, settings: SeasonSettings) -> list[tuple[str, str]]:
