@@ -32,6 +32,10 @@ _WHERE = {
     "show_budget": "toolbench.view",
     "show_cautions": "toolbench.view",
     "show_origin": "toolbench.view",
+    "check_bench": "toolbench.season",
+    "show_standard": "toolbench.view",
+    "show_rest": "toolbench.view",
+    "show_sensors": "toolbench.view",
     "ToolbenchError": "toolbench.errors",
 }
 

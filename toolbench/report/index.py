@@ -51,7 +51,8 @@ def _style(folder: str) -> str:
     return "\n".join(path.read_text(encoding="utf-8") for path in [*shared, Path(folder) / PAGES / "pages.css"])
 
 
-def _render(templates: Path, name: str, **values: Any) -> str:
+def render_page(templates: Path, name: str, **values: Any) -> str:
+    """One of our own pages, closed by its content policy."""
     script = (templates / PAGES / "table.js").read_text(encoding="utf-8")
     html = (
         _templates(str(templates))
@@ -61,8 +62,10 @@ def _render(templates: Path, name: str, **values: Any) -> str:
     return close_page(unbroken(html))
 
 
-def write_pages(season: Any, ledger: Ledger, templates: Path) -> None:
+def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "") -> None:
     """Write index.html, EPISODE/index.html and EPISODE/notes.md for every report in the ledger.
+
+    `health` is the state of the page on the bench, empty where there is none to link.
 
     Raises
     ------
@@ -73,12 +76,14 @@ def write_pages(season: Any, ledger: Ledger, templates: Path) -> None:
     for episode in dict.fromkeys(entry["episode"] for entry in entries):
         mine = [entry for entry in entries if entry["episode"] == episode]
         values = _episode_values(season, episode, mine)
-        ledger.write_page(f"{episode}/index.html", _render(templates, "episode.html.j2", **values))
+        ledger.write_page(f"{episode}/index.html", render_page(templates, "episode.html.j2", **values))
         ledger.write_page(f"{episode}/notes.md", _episode_notes(values))
     listed = sorted(entries, key=lambda entry: STATE_ORDER[entry["state"]])
     counts = {word: sum(e["state_words"] == word for e in entries) for word in ("up to date", "failed", "skipped")}
     name = season.settings.name or "Season"
-    ledger.write_page("index.html", _render(templates, "season.html.j2", title=name, entries=listed, counts=counts))
+    ledger.write_page(
+        "index.html", render_page(templates, "season.html.j2", title=name, entries=listed, counts=counts, health=health)
+    )
 
 
 def _entry(season: Any, ledger: Ledger, row: Mapping[str, Any]) -> dict[str, Any]:

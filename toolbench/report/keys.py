@@ -80,6 +80,17 @@ def _digest_of(path: Path, store: Store | None) -> str | None:
         return None
 
 
+def bench_key(settings: Any, inputs: Inputs, program: str) -> str:
+    """Digest of all that the page on the bench depends on: the settings and every recording."""
+    return _sha(
+        {
+            "program": program,
+            "settings": {name: inputs.of(name) for name in settings.digests},
+            "recordings": {entry.file: inputs.of(entry.file) for entry in settings.runs if not entry.excluded},
+        }
+    )
+
+
 def report_key(plan: Any, settings: Any, inputs: Inputs, program: str, *, asked: Sequence[str] = ()) -> str:
     """Digest of all that a report may depend on before it is made.
 

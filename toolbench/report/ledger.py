@@ -112,6 +112,10 @@ class Ledger:
         files = {name: value for name, value in self.files_of(report).items() if not name.endswith("/" + STALE)}
         return bool(files) and all(_same(self.out / name, value) for name, value in files.items())
 
+    def as_written(self, name: str) -> bool:
+        """Whether one file is there as the program wrote it."""
+        return name in self.written and _same(self.out / name, self.written[name])
+
     def has_page(self, report: str) -> bool:
         """Whether an earlier page of this report is there."""
         return (self.out / report / "report.html").is_file()

@@ -192,6 +192,7 @@ class _Run:
 
     def render(self, plans: Sequence[Any], rows: dict[str, dict[str, Any]], pool: Pool, *, everything: bool) -> None:
         """Make and publish what is to be made, then the pages over the reports."""
+        from toolbench.report.health import health_state, write_health
         from toolbench.report.index import write_pages
 
         by_path = {plan.path: plan for plan in plans}
@@ -206,11 +207,17 @@ class _Run:
         order = {path: place for place, path in enumerate(by_path)}
         self.ledger.rows = dict(sorted(self.ledger.rows.items(), key=lambda item: order.get(item[0], len(order))))
         self.rows.sort(key=lambda row: order[row["path"]])
+        if everything:
+            write_health(self.season, self.ledger, self.templates, self.inputs, self.program)
         self._note_inputs()
-        write_pages(self.season, self.ledger, self.templates)
+        write_pages(self.season, self.ledger, self.templates, health=health_state(self.ledger))
 
     def _targets(self, plans: Sequence[Any], rows: dict[str, dict[str, Any]]) -> Iterator[str]:
+        from toolbench.report.health import PAGE, wants_health
+
         yield "index.html"
+        if wants_health(self.season):
+            yield PAGE
         for episode in {plan.episode for plan in plans}:
             yield from (f"{episode}/index.html", f"{episode}/notes.md")
         for path, row in rows.items():
@@ -288,9 +295,11 @@ class _Run:
             del self.ledger.rows[path]
 
     def _note_inputs(self) -> None:
-        """The digest of every file read: the settings, and what each report that stands says it read."""
+        """The digest of every file read: the settings, and what each report and the page on the bench say they read."""
+        from toolbench.report.health import PAGE
+
         found = {name: value for name in self.season.settings.digests if (value := self.inputs.of(name))}
-        for path in self.ledger.rows:
+        for path in (*self.ledger.rows, PAGE):
             found |= self.ledger.made.get(path, {}).get("inputs", {})
         self.ledger.inputs = dict(sorted(found.items()))
 

@@ -18,6 +18,8 @@ _WHERE = {
     "load": "results",
     "CheckReport": "checking",
     "check_season": "checking",
+    "Bench": "bench",
+    "check_bench": "bench",
     "compare_folders": "folders",
     "judge_recording": "watch.judging",
     "Judgement": "watch.verdicts",

@@ -122,13 +122,18 @@ def _finding(code: str, message: str, mend: str, subjects: Sequence[str] = (), *
     )
 
 
+def overdue_since(sensor: Sensor, day: date | None) -> date | None:
+    """When the sensor's calibration was due, where a run of that day came after it and no later calibration closes it."""
+    certificate = certificate_for(sensor, day)
+    late = certificate and certificate.due and day and day > certificate.due and closing(sensor, certificate) is None
+    return certificate.due if certificate and late else None
+
+
 def _overdue(sensor: Sensor, runs: Sequence[Run]) -> list[Finding]:
     late: dict[date, list[str]] = defaultdict(list)
     for run in runs:
-        day = day_of(run.entry)
-        certificate = certificate_for(sensor, day)
-        if certificate and certificate.due and day and day > certificate.due and closing(sensor, certificate) is None:
-            late[certificate.due].append(run.id)
+        if due := overdue_since(sensor, day_of(run.entry)):
+            late[due].append(run.id)
     return [
         _finding(
             "calibration-overdue",

@@ -65,7 +65,7 @@ def chart_standards(season: Season, runs: Iterable[Run]) -> list[StandardChart]:
     """A chart of block means for each rig, tool, setup and protocol that a check standard was run on, of the runs given."""
     standards = check_standards(season)
     groups: dict[tuple[str, str, str, str], dict[str, list[Run]]] = defaultdict(lambda: defaultdict(list))
-    for run in sorted(runs, key=lambda one: (_instant(one), one.id)):
+    for run in in_time(runs):
         entry = run.entry
         if entry.tool not in standards or entry.excluded or not math.isfinite(_level(season, run)):
             continue
@@ -92,6 +92,11 @@ def _chart(season: Season, blocks: dict[str, list[Run]]) -> StandardChart:
 def _level(season: Season, run: Run) -> float:
     found = run.metric(season.settings.protocols[run.entry.protocol].response[0], "sustained")
     return math.nan if found is None else found.value
+
+
+def in_time(runs: Iterable[Run]) -> list[Run]:
+    """Runs in the order they were made, those without a date first, by name."""
+    return sorted(runs, key=lambda one: (_instant(one), one.id))
 
 
 def _instant(run: Run) -> float:

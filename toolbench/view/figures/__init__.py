@@ -3,7 +3,20 @@
 from toolbench.view.figures.bands import plot_bands
 from toolbench.view.figures.intervals import plot_intervals
 from toolbench.view.figures.report import plot_report, save_figures
+from toolbench.view.figures.rest import plot_rest, show_rest
 from toolbench.view.figures.runs import plot_runs
+from toolbench.view.figures.standard import plot_standard, show_standard
 from toolbench.view.figures.supply import plot_supply
 
-__all__ = ["plot_bands", "plot_intervals", "plot_report", "plot_runs", "plot_supply", "save_figures"]
+__all__ = [
+    "plot_bands",
+    "plot_intervals",
+    "plot_report",
+    "plot_rest",
+    "plot_runs",
+    "plot_standard",
+    "plot_supply",
+    "save_figures",
+    "show_rest",
+    "show_standard",
+]

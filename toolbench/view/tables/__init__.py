@@ -7,6 +7,7 @@ from toolbench.view.tables.origin import show_origin
 from toolbench.view.tables.reminders import show_cautions
 from toolbench.view.tables.result import show_caveats, show_result
 from toolbench.view.tables.runs import show_runs
+from toolbench.view.tables.sensors import show_sensors
 from toolbench.view.tables.written import write_notes, write_results
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "show_origin",
     "show_result",
     "show_runs",
+    "show_sensors",
     "show_table",
     "write_notes",
     "write_results",

@@ -1,0 +1,32 @@
+"""A figure of a notebook cell as SVG for a page, and words for its text alternative."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from toolbench import files
+from toolbench.records.settings import SeasonSettings
+from toolbench.view.figures.canvas import style
+from toolbench.view.figures.svg import page_svg, raw_svg
+from toolbench.view.wording.printed import print_number
+
+_WIDTH, _HEIGHT = 6.6, 3.6
+
+
+def inline(name: str, title: str, description: str, draw: Callable[[Axes], object]) -> str:
+    """A figure drawn by `draw` as SVG for a page, its ids made from `name`."""
+    salt = f"tb-{re.sub(r'[^a-z0-9]+', '-', name.lower())}-{files.digest_bytes(name.encode())[:6]}"
+    with style(salt):
+        figure = Figure(figsize=(_WIDTH, _HEIGHT))
+        draw(figure.add_axes((0.13, 0.24, 0.85, 0.73)))
+        raw = raw_svg(figure)
+    return page_svg(raw, salt, title, description)
+
+
+def spread_words(values: Sequence[float], unit: str, settings: SeasonSettings) -> str:
+    """Lowest and highest of some levels, for a text alternative."""
+    return f"from {print_number(min(values), unit, settings)} to {print_number(max(values), unit, settings)}"
