@@ -1,4 +1,4 @@
-"""The three kinds of page in a real Chromium: nothing leaves them, an empty console, reflow, both themes, axe-core."""
+"""The four kinds of page in a real Chromium: nothing leaves them, an empty console, reflow, both themes, axe-core."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ KINDS = {
     "report-with-caveats": "packs/tool-ostrel--battery/report.html",
     "episode": "far-end/index.html",
     "season": "index.html",
+    "bench-health": "bench-health.html",
 }
 SCHEMES = ("light", "dark")
 WIDTHS = (320, 1280)

@@ -45,10 +45,12 @@ def plot_standard(bench: Bench, ax: Axes | None = None, *, chart: int = 0) -> Ax
     ax.plot(places[~out], means[~out], color=first.light, marker=first.marker, linestyle="none", markersize=5)
     ax.plot(places[out], means[out], color=third.light, marker=third.marker, linestyle="none", markersize=8)
     for place in np.flatnonzero(out):
-        ax.annotate(f" {one.blocks[place]}", (places[place], means[place]), color=INK, va="center")
+        ax.annotate(
+            one.blocks[place], (places[place], means[place]), (8, 0), textcoords="offset points", color=INK, va="center"
+        )
     _name_blocks(ax, one)
     unit = unit_label(display_unit(one.unit, settings))
-    ax.set_ylabel(f"{response_words(one.response).capitalize()} [{unit}]")
+    ax.set_ylabel(f"Sustained {response_words(one.response)} [{unit}]")
     ax.set_xlabel("Block, in order of time")
     return ax
 
