@@ -27,7 +27,7 @@ _INDEX_NAMES = words(
     "pkt packet frame messung punkt probe idx i 番号 no# data_point datapoint"
 )
 _COUNTS = frozenset(["", "sequence", "sample", "samples", "count", "counts", "points", "pts", "#", "rn"])
-_LABVIEW_S = -2_082_844_800  # 1904-01-01 in seconds from 1970
+_FROM_1904_S = -2_082_844_800  # 1904-01-01 in seconds from 1970
 
 
 def choose_time(columns: Sequence[Column], stated: TimeColumn, preamble: Sequence[str], *, file: str) -> TimeSource:
@@ -280,7 +280,7 @@ def _of_number(column: Column, unit: str) -> TimeSource:
 
 def _of_epoch(column: Column, ratio: Ratio, origin_s: int) -> TimeSource:
     label, unit = label_of([column]), SHORT_UNITS[ratio]
-    since = {0: "1970", _LABVIEW_S: "1904"}[origin_s]
+    since = {0: "1970", _FROM_1904_S: "1904"}[origin_s]
     found = Finding(
         code="epoch-inferred",
         severity="note",
@@ -323,7 +323,7 @@ def _epoch(column: Column) -> tuple[Ratio, int] | None:
         if 6.3e8 <= seconds <= 2.84e9:
             return ratio, 0
         if 3.03e9 <= seconds <= 4.11e9 and ratio == (1, 1):
-            return ratio, _LABVIEW_S
+            return ratio, _FROM_1904_S
     return None
 
 
