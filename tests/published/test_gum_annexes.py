@@ -123,6 +123,28 @@ def test_h2_correlations_of_the_results(first: str, second: str, r: float) -> No
     assert covariance(a, b) / (a.standard_uncertainty * b.standard_uncertainty) == pytest.approx(r, abs=1e-3)
 
 
+def test_h2_each_set_by_itself() -> None:
+    """H.2.4, approach 2: R, X and Z of every set, then their means."""
+    v, i, phi = SETS.T
+    each = np.stack([v / i * np.cos(phi), v / i * np.sin(phi), v / i], axis=1)
+    means = correlated_means(each, ("ohm",) * 3, name="each")
+    # Table H.4 (V2) by approach 1, from which the GUM says approach 2 hardly differs; to six digits: recomputed (R).
+    for found, published, value, u in zip(
+        means,
+        (127.732, 219.847, 254.260),
+        (127.731630, 219.846895, 254.260050),
+        (0.071274, 0.295489, 0.236248),
+        strict=True,
+    ):
+        assert found.value == pytest.approx(published, abs=1e-3)
+        assert found.value == pytest.approx(value, abs=1e-6)
+        assert found.standard_uncertainty == pytest.approx(u, abs=1e-6)
+        assert found.degrees_of_freedom == pytest.approx(4)
+    for a, b, r in ((0, 1, -0.588277), (0, 2, -0.485065), (1, 2, 0.992508)):  # R; published -0.588, -0.485, 0.993 (V2)
+        share = covariance(means[a], means[b]) / (means[a].standard_uncertainty * means[b].standard_uncertainty)
+        assert share == pytest.approx(r, abs=1e-6)
+
+
 TEMPERATURES = (21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511)
 CORRECTIONS = (-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160)
 

@@ -10,7 +10,9 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
+from toolbench.metrology import combine, difference_interval
 from toolbench.metrology.monte_carlo import Drawn, propagate
+from toolbench.records.comparison import Component, Estimate
 from toolbench.records.runs import Floats
 
 
@@ -72,6 +74,99 @@ def test_mass_calibration() -> None:
     assert ends == pytest.approx((1.08443, 1.38357), abs=0.003)  # the shortest interval's place is known less well
     assert ends[1] - ends[0] == pytest.approx(1.38357 - 1.08443, abs=0.0015)
     assert ends == pytest.approx((1.0834, 1.3825), abs=0.003)
+
+
+def _known(value: float, source: str, u: float) -> Estimate:
+    return Estimate(value=value, unit="mg", components=(Component(source=source, label=source, contribution=u),))
+
+
+def test_mass_calibration_by_linear_propagation() -> None:
+    """JCGM 101 9.3, GUM framework: first order 1.2340, 0.0539, [1.1285, 1.3395]; with higher orders 0.0750 (from memory).
+
+    At the estimates the air's density is the conventional one and both weights have one density, so neither has a
+    first-order effect; their products have (recomputed: 0.053852 and 0.074963).
+    """
+    half = math.sqrt(3.0)
+    air, weight, reference = 0.10 / half, 1000.0 / half, 50.0 / half
+    sensitivity = 100_000.0 / 8000.0**2  # of the second order, to air times either density [mg per (kg/m3)^2]
+    first = [(_known(100_000.0, "mass", 0.050), 1.0), (_known(1.234, "more", 0.020), 1.0)]
+    second = [
+        (_known(0.0, name, air * density), sensitivity)
+        for name, density in (("air and weight", weight), ("air and reference", reference))
+    ]
+    linear = combine(1.2340, "mg", first)
+    assert linear.standard_uncertainty == pytest.approx(0.0539, abs=1e-4)
+    interval = difference_interval(linear)
+    assert (interval.lower, interval.upper) == pytest.approx((1.1285, 1.3395), abs=1e-4)
+    assert combine(1.2340, "mg", [*first, *second]).standard_uncertainty == pytest.approx(0.0750, abs=1e-4)
+
+
+def gauge(x: Mapping[str, Floats]) -> Floats:
+    """GUM H.1 and JCGM 101 9.5: deviation of a gauge block from 50 mm [nm], temperatures in kelvin."""
+    return (
+        x["standard"]
+        + x["difference"]
+        + x.get("random", 0.0)
+        + x.get("systematic", 0.0)
+        - x["standard"]
+        * (x["expansion gap"] * (x["mean temperature"] + x["cycle"]) + x["expansion"] * x["temperature gap"])
+        - 50_000_000.0
+    )
+
+
+def test_gauge_block_with_second_order_terms() -> None:
+    """GUM H.1.7: with the second-order terms the 32 nm become 34 nm (V2); 33.807 recomputed from the inputs of H.1.
+
+    Products of independent errors have exactly the variance that the second-order terms add, so draws must show it.
+    """
+    half = math.sqrt(3.0)
+    inputs = {
+        "standard": Drawn(value=50_000_623.0, u=25.0),
+        "difference": Drawn(value=215.0, u=math.hypot(5.8, 3.9, 6.7)),
+        "mean temperature": Drawn(value=-0.1, u=0.2),
+        # The cycle's arcsine distribution of half width 0.5 has this standard deviation; its shape does not matter here.
+        "cycle": Drawn(value=0.0, u=0.5 / math.sqrt(2.0)),
+        "expansion": Drawn(value=11.5e-6, u=2e-6 / half, shape="rectangular"),
+        "expansion gap": Drawn(value=0.0, u=1e-6 / half, shape="rectangular"),
+        "temperature gap": Drawn(value=0.0, u=0.05 / half, shape="rectangular"),
+    }
+    found = propagate(gauge, inputs)
+    assert found.standard_deviation == pytest.approx(34, abs=1)
+    assert found.standard_deviation == pytest.approx(33.807, abs=0.13)
+    assert found.mean == pytest.approx(838, abs=1)  # H.1.3.2 (V2): 50.000838 mm
+
+
+def test_gauge_block_with_its_own_distributions() -> None:
+    """JCGM 101 9.5: 838 nm, 36 nm where the GUM has 32 nm (36 and 32: quoted by the R package `propagate`, V2).
+
+    The shortest 99 % interval [745, 932] nm is from memory (M). Inputs as that package's manual has them (V2): the
+    t-distributions are given by their scale, so 18 degrees of freedom widen 25 nm to 26.5 nm. Arcsine and curvilinear
+    trapezoid are made of rectangular draws as 6.4.6 and 6.4.3 say.
+    """
+    unit = {"value": 0.5, "u": 0.5 / math.sqrt(3.0), "shape": "rectangular"}
+    half = 2e-6 / math.sqrt(3.0)
+    inputs = {
+        "standard": Drawn(value=50_000_623.0, u=25.0, shape="t", degrees_of_freedom=18),
+        "difference": Drawn(value=215.0, u=6.0, shape="t", degrees_of_freedom=24),
+        "random": Drawn(value=0.0, u=4.0, shape="t", degrees_of_freedom=5),
+        "systematic": Drawn(value=0.0, u=7.0, shape="t", degrees_of_freedom=8),
+        "mean temperature": Drawn(value=-0.1, u=0.2),
+        "expansion": Drawn(value=11.5e-6, u=half, shape="rectangular"),
+        **{name: Drawn(**unit) for name in ("turn", "width 1", "place 1", "width 2", "place 2")},
+    }
+
+    def model(x: Mapping[str, Floats]) -> Floats:
+        own = {
+            "cycle": 0.5 * np.cos(2.0 * math.pi * x["turn"]),
+            "expansion gap": (1e-6 + 0.1e-6 * (2.0 * x["width 1"] - 1.0)) * (2.0 * x["place 1"] - 1.0),
+            "temperature gap": (0.050 + 0.025 * (2.0 * x["width 2"] - 1.0)) * (2.0 * x["place 2"] - 1.0),
+        }
+        return gauge({**x, **own})
+
+    found = propagate(model, inputs, confidence=0.99)
+    assert found.mean == pytest.approx(838, abs=1)
+    assert found.standard_deviation == pytest.approx(36, abs=0.5)
+    assert (found.shortest.lower, found.shortest.upper) == pytest.approx((745, 932), abs=4)
 
 
 def test_logarithm_tells_shortest_from_symmetric() -> None:

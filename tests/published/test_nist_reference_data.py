@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import scipy
+from nist_univariate import LEW, LOTTERY, MAVRO, MICHELSO
 
 from toolbench.metrology import fit_line, mean_and_sd, one_way_anova
 from toolbench.metrology.type_a import lag_one_autocorrelation
@@ -39,6 +40,17 @@ def test_one_way_anova(name: str, f: float, residual_sd: float, agreement: float
     found = one_way_anova([table[table[:, 0] == group, 1] for group in np.unique(table[:, 0])])
     assert found.f == pytest.approx(f, rel=agreement)
     assert found.within_sd == pytest.approx(residual_sd, rel=agreement)
+
+
+def test_sums_of_squares() -> None:
+    # SiRstv's certified sums of squares and R^2 (V), from what an analysis of variance here tells
+    table = read(DATA / "nist_anova" / "SiRstv.dat")
+    found = one_way_anova([table[table[:, 0] == group, 1] for group in np.unique(table[:, 0])])
+    within = found.within_degrees_of_freedom * found.within_sd**2
+    between = found.between_degrees_of_freedom * found.f * found.within_sd**2
+    assert within == pytest.approx(2.16636560000000e-01, rel=1e-12)
+    assert between == pytest.approx(5.11462616000000e-02, rel=1e-12)
+    assert between / (between + within) == pytest.approx(0.190999039051129, rel=1e-12)
 
 
 def test_norris_line() -> None:
@@ -82,3 +94,24 @@ def test_univariate(values: list[float], mean: float, sd: float, agreement: floa
 )
 def test_lag_one_autocorrelation(values: list[float], r: float) -> None:
     assert lag_one_autocorrelation(values) == pytest.approx(r, rel=1e-6)
+
+
+# Certified mean, standard deviation and lag-1 autocorrelation: quoted by public test suites (V2), for Mavro from memory (M)
+# but for its standard deviation. Where the data's own decimals are not representable, agreement ends sooner.
+CERTIFIED = [
+    ("Lew", LEW, 200, -177.435, 277.332168044316, -0.307304800605679, 1e-13),
+    ("Lottery", LOTTERY, 218, 518.958715596330, 291.699727470969, -0.120948622967393, 1e-13),
+    ("Mavro", MAVRO, 50, 2.001856, 0.000429123454003053, 0.937989183438248, 1e-11),
+    ("Michelso", MICHELSO, 100, 299.8524, 0.0790105478190518, 0.535199668621283, 1e-12),
+]
+
+
+@pytest.mark.parametrize(
+    ("values", "n", "mean", "sd", "r", "agreement"), [c[1:] for c in CERTIFIED], ids=[c[0] for c in CERTIFIED]
+)
+def test_univariate_readings(
+    values: tuple[float, ...], n: int, mean: float, sd: float, r: float, agreement: float
+) -> None:
+    assert len(values) == n
+    assert mean_and_sd(values) == (pytest.approx(mean, rel=1e-14), pytest.approx(sd, rel=agreement))
+    assert lag_one_autocorrelation(values) == pytest.approx(r, rel=agreement)

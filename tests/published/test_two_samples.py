@@ -1,10 +1,19 @@
 """Published two-sample comparisons, intervals and powers (sources beside each), through the package's own estimates."""
 
 import math
+from typing import Literal
 
 import pytest
+from scipy import special
 
-from toolbench.metrology import coverage_factor, difference, difference_interval, mean_and_sd, pooled_sd
+from toolbench.metrology import (
+    coverage_factor,
+    difference,
+    difference_interval,
+    mean_and_sd,
+    one_way_anova,
+    pooled_sd,
+)
 from toolbench.metrology.intervals import power_of_t
 from toolbench.metrology.power import Side, power_of_runs
 from toolbench.records.comparison import Component, Estimate
@@ -40,9 +49,28 @@ def test_tt2_welch_with_four_and_eight() -> None:
     assert interval.upper == pytest.approx(7.5590, abs=5e-4)
 
 
-def test_tt3_pooled_standard_deviation() -> None:
-    # A textbook's catalysts (V): pooled sd 2.701; from the three-digit inputs, which are from memory.
-    assert pooled_sd((2.385, 2.983), (7, 7))[0] == pytest.approx(2.701, abs=1e-3)
+def test_tt2_pooled_with_four_and_eight() -> None:
+    # NAG G07CAF example results (V): pooled t 1.8403, df 10, p .0955, CI [-.8429, 8.8429]
+    pooled, dof = pooled_sd((0.8185, 4.208), (3, 7))
+    u = pooled * math.sqrt(1 / 4 + 1 / 8)
+    assert dof == 10
+    assert 4.0 / u == pytest.approx(1.8403, rel=5e-4)
+    assert 2 * special.stdtr(dof, -4.0 / u) == pytest.approx(0.0955, abs=1e-4)
+    half = coverage_factor(dof) * u
+    assert (4.0 - half, 4.0 + half) == pytest.approx((-0.8429, 8.8429), abs=5e-4)
+
+
+def test_tt3_pooled_catalysts() -> None:
+    # A textbook's catalysts, Example 10-5 (V): pooled sd 2.701, df 14, t -0.35, p 0.730, CI (-3.37, 2.42); the three-digit
+    # standard deviations that these need are from memory (M), the page prints 2.39 and 2.99.
+    pooled, dof = pooled_sd((2.385, 2.983), (7, 7))
+    assert pooled == pytest.approx(2.701, abs=1e-3)
+    assert dof == 14
+    gap, u = 92.255 - 92.733, pooled * math.sqrt(1 / 8 + 1 / 8)  # means to three digits: M
+    assert gap / u == pytest.approx(-0.35, abs=0.01)
+    assert 2 * special.stdtr(dof, -abs(gap / u)) == pytest.approx(0.730, abs=2e-3)
+    half = coverage_factor(dof) * u
+    assert (gap - half, gap + half) == pytest.approx((-3.37, 2.42), abs=0.01)
 
 
 def test_tt4_welch_from_raw_data() -> None:
@@ -68,6 +96,24 @@ def test_tt6_interval_of_three() -> None:
     # Miller and Miller by Boost (V): [35.40438, 40.19562]
     interval = difference_interval(mean_of("mercury", 3, 37.8, 0.964365))
     assert (interval.lower, interval.upper) == pytest.approx((35.40438, 40.19562), abs=2e-5)
+
+
+def with_exactly(mean: float, sd: float, n: int) -> list[float]:
+    """Readings with exactly this mean and standard deviation: a ramp, scaled (constructed)."""
+    ramp = [k - (n - 1) / 2 for k in range(n)]
+    return [mean + sd * step / mean_and_sd(ramp)[1] for step in ramp]
+
+
+def test_tt7_analysis_of_variance_from_a_table() -> None:
+    # Glantz's table 7-4 as quoted by suncal's tests (V2): MSB 82.3, MSW 12.5, F 6.612, p .003. The source carries rounding,
+    # from its own table F is 6.549 (recomputed), so tolerance 0.1 as there.
+    table = ((9.2, 2.9, 16), (10.7, 2.8, 22), (13.5, 4.7, 18))
+    found = one_way_anova([with_exactly(*row) for row in table])
+    assert found.within_sd**2 == pytest.approx(12.5, abs=0.1)
+    assert found.f * found.within_sd**2 == pytest.approx(82.3, abs=0.1)
+    assert found.f == pytest.approx(6.612, abs=0.1)
+    assert found.f == pytest.approx(6.549, abs=1e-3)
+    assert found.p == pytest.approx(0.003, abs=5e-4)
 
 
 def test_pw1_to_pw3_one_sample_powers() -> None:
@@ -99,3 +145,26 @@ def test_pw4_by_the_design_of_a_plan(wanted: float, n: int) -> None:
 def test_pw6_exact_noncentral_size() -> None:
     # e-Handbook 7.2.2.2 (M): delta = sigma, alpha .05, beta .10 one-sided; the exact size is 10.08, so 11 are needed
     assert power_of_t(math.sqrt(10), 9, sided=1) < 0.9 <= power_of_t(math.sqrt(11), 10, sided=1)
+
+
+def test_pw5_runs_for_a_known_scatter() -> None:
+    # e-Handbook 7.2.2.2 (V): N >= (1.96 / delta)^2 sigma^2. With sigma 4 and delta 1: 61.5, so 62 runs keep within delta.
+    assert coverage_factor(math.inf) * 4.0 / math.sqrt(62) <= 1.0 < coverage_factor(math.inf) * 4.0 / math.sqrt(61)
+
+
+def test_pw6_size_for_a_known_scatter() -> None:
+    # e-Handbook 7.2.2.2 (M): with z instead of t the size is 8.567, which is (1.645 + 1.282)^2; unrounded it is 8.5638.
+    assert power_of_t(math.sqrt(8.567), math.inf, sided=1) == pytest.approx(0.9, abs=2e-4)
+    assert power_of_t(special.ndtri(0.95) + special.ndtri(0.9), math.inf, sided=1) == pytest.approx(0.9, abs=1e-12)
+
+
+@pytest.mark.parametrize(("sided", "printed", "exact"), [(1, 12, 10), (2, 14, 13)])
+def test_pw7_printed_sizes_are_enough(sided: Literal[1, 2], printed: int, exact: int) -> None:
+    # Boost's table of sample sizes (V): mean 37.8 against 38.9, sd .96437, alpha = beta = 5 %: 12 one-sided, 14 two-sided,
+    # by an approximation. The exact sizes by the non-central t-distribution (recomputed) are smaller, so these suffice.
+    shift = (38.9 - 37.8) / 0.96437
+
+    def power(n: int) -> float:
+        return power_of_t(shift * math.sqrt(n), n - 1.0, sided=sided)
+
+    assert power(exact - 1) < 0.95 <= power(exact) <= power(printed)
