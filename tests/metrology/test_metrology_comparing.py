@@ -213,12 +213,41 @@ def test_the_order_of_runs_does_not_matter(a: list[float], b: list[float], rando
     assert other.verdict == first.verdict
 
 
-@settings(max_examples=40, deadline=None)
-@given(runs, runs)
-def test_swapping_the_baseline_inverts_the_ratio(a: list[float], b: list[float]) -> None:
-    one = compare(item("a", a), item("b", b)).differences[0].interval
-    other = compare(item("b", b), item("a", a)).differences[0].interval
-    assert (1 + one.lower / 100) * (1 + other.upper / 100) == pytest.approx(1, rel=1e-9)
+PARTS = (
+    Source(source="scale/cell", label="scale", relative=0.05),
+    Source(source="zero/cell", label="zero of the season", absolute=1.5, degrees_of_freedom=20.0),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(0, 2**32),
+    st.floats(0.5, 2.0),
+    st.floats(1e-4, 0.03),
+    st.sampled_from(["", "wxyz"]),
+    st.sampled_from([(), PARTS]),
+)
+def test_swapping_the_baseline_inverts_the_ratio(
+    seed: int, ratio: float, scatter: float, blocks: str, parts: tuple[Source, ...]
+) -> None:
+    """Both bounds, of a row alone and of the family, with scatter of runs or of blocks and with shared errors."""
+    rows = [ROW, Row(response="torque", metric="at_mark", at=1.0, unit="N*m")]
+    noise = np.random.default_rng(seed).standard_normal((2, 4, 2))
+    items = [
+        ItemRuns(id=name, values=level * (1 + scatter * rest), blocks=tuple(blocks), sources=(parts, parts))
+        for name, level, rest in zip("ab", (400 * ratio, 400), noise, strict=True)
+    ]
+    one = compare_items(items, rows, [("a", "b")], draws=500).differences
+    other = compare_items(items, rows, [("b", "a")], draws=500).differences
+    for first, second in zip(one, other, strict=True):
+        for mine, turned in (
+            (first.interval, second.interval),
+            (first.family_interval, second.family_interval),
+        ):
+            assert (1 + mine.lower / 100) * (1 + turned.upper / 100) == pytest.approx(1, rel=1e-12, abs=0)
+            assert (1 + mine.upper / 100) * (1 + turned.lower / 100) == pytest.approx(1, rel=1e-12, abs=0)
+        assert (1 + first.percent.value / 100) * (1 + second.percent.value / 100) == pytest.approx(1, rel=1e-12)
+        assert {first.verdict, second.verdict} in ({"higher", "lower"}, {"not resolved"})
 
 
 @settings(max_examples=40, deadline=None)
