@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -233,6 +233,38 @@ class MonteCarlo:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ExcludedRun:
+    """A run of `item` excluded by hand for a `reason`; `failure` says why it could not be put back, empty where it was."""
+
+    item: str
+    run: str
+    reason: str
+    failure: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AllRuns:
+    """The rows told of the response with the runs in that were excluded by hand: a family of their own.
+
+    `differences` is empty where none of the runs could be put back.
+    """
+
+    excluded: tuple[ExcludedRun, ...]
+    differences: tuple[Difference, ...]
+
+    @property
+    def put_back(self) -> tuple[ExcludedRun, ...]:
+        """The excluded runs that take part."""
+        return tuple(one for one in self.excluded if not one.failure)
+
+    def beside(self, used: Iterable[Difference]) -> list[tuple[Difference, Difference]]:
+        """Each row with all runs beside the same row with the runs used, in the order of the rows used."""
+        known = {(one.item, one.baseline, one.response, one.metric, one.at): one for one in self.differences}
+        both = [(known.get((row.item, row.baseline, row.response, row.metric, row.at)), row) for row in used]
+        return [(whole, row) for whole, row in both if whole is not None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
     """One thing compared: a setup, a tool, or a pair `tool/setup`. `runs` used, `excluded` left out with reasons."""
 
@@ -275,6 +307,8 @@ class ComparisonRecord:
     """The protocol holds the flowing inlet pressure, so the line's steady loss is compensated."""
     monte_carlo: MonteCarlo | None = None
     """The Monte Carlo check, where it was asked for."""
+    all_runs: AllRuns | None = None
+    """The result with the runs excluded by hand put back, where there are any."""
 
     def is_told(self, row: Level | Difference) -> bool:
         """Whether a row belongs to the family of the response, else to that of the supporting rows."""

@@ -4,50 +4,35 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import replace
-from itertools import combinations, pairwise
 
 import numpy as np
 
 from toolbench.errors import AnalysisError, Fault
 from toolbench.metrology import (
     ItemCurves,
-    ItemRuns,
-    Outcome,
     Row,
-    compare_items,
     find_spans,
     make_bands,
     statistical_findings,
 )
-from toolbench.records.comparison import TOLD, Band, ComparisonRecord, Item
+from toolbench.records.comparison import Band, ComparisonRecord, Item
 from toolbench.records.findings import Finding, worst_first
 from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.beside import like_findings, same_content
 from toolbench.season.checked import add_check
 from toolbench.season.design import design_findings, refuse_unlike
+from toolbench.season.judged import Basis, compared_pairs, find_rows, judge_rows, sample_of, told_rows
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
+from toolbench.season.putting_back import judge_all_runs, read_excluded, turned_findings
 from toolbench.season.reducing import Reduced, reduce_runs
-from toolbench.season.repeats import Repeats, find_repeats, lend_repeatability, sittings_of, value_of
-from toolbench.season.sources import parts_of, sources_of
+from toolbench.season.repeats import Repeats, find_repeats
+from toolbench.season.sources import parts_of
 from toolbench.season.standards import chart_standards, doubted_runs, read_standards
 
 BAND_POINTS = 100
 """Grid times of the bands at most: a blow's ripple is averaged, and a stretch of time is one statement, not fifty."""
-
-METRIC_ORDER = (
-    "at_mark",
-    "sustained",
-    "peak",
-    "slope",
-    "rise_time",
-    "time_to",
-    "flowing_pressure",
-    "droop",
-    "regulator_needed",
-)
 
 
 def compare(
@@ -106,12 +91,19 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         raise AnalysisError(_too_few(plan, items, reduced))
     runs = {run.id: run for run in reduced.runs}
     refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
+    rows = find_rows(list(runs.values()), protocol)
     pairs = compared_pairs([item.id for item in items], episode.compare)
-    rows = _rows(list(runs.values()), protocol)
     single = any(len(item.runs) == 1 for item in items)
     repeats = find_repeats(season, protocol, runs, reduced.timing) if single else ()
     standards = read_standards(season, {run.rig for run in runs.values()})
-    outcome, supporting = _judge(season, plan, protocol, items, runs, rows, pairs, repeats)
+    basis = Basis(season=season, episode=episode, protocol=protocol, pairs=pairs, repeats=repeats)
+    outcome, supporting = judge_rows(basis, items, runs, rows)
+    returned = read_excluded(season, plan, runs, reduced.timing)
+    all_runs = judge_all_runs(basis, items, runs, returned, told_rows(rows, protocol))
+    found = [
+        *_findings(season, plan, items, runs, reduced, rows, standards),
+        *turned_findings(all_runs, outcome.differences, items),
+    ]
     bands = tuple(
         band
         for response in protocol.response
@@ -130,7 +122,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         differences=outcome.differences,
         bands=bands,
         spans=find_spans(bands, after_s=_judged_after(list(runs.values()))),
-        findings=_findings(season, plan, items, runs, reduced, rows, standards),
+        findings=worst_first(list(dict.fromkeys(found))),
         duration_s=reduced.timing.duration_s,
         marks_s=reduced.timing.marks_s,
         window_s=reduced.timing.window_s,
@@ -139,56 +131,12 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         family_level=outcome.family_level,
         supporting_size=supporting.family_size if supporting else 0,
         supporting_level=supporting.family_level if supporting else float("nan"),
-        digests=_digests(season, [*runs.values(), *standards, *(run for like in repeats for run in like)]),
+        digests=_digests(
+            season, [*runs.values(), *standards, *returned.runs, *(run for like in repeats for run in like)]
+        ),
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
+        all_runs=all_runs,
     )
-
-
-def _judge(
-    season: Season,
-    plan: ReportPlan,
-    protocol: Protocol,
-    items: Sequence[Item],
-    runs: dict[str, Run],
-    rows: Sequence[Row],
-    pairs: Sequence[tuple[str, str]],
-    repeats: Repeats,
-) -> tuple[Outcome, Outcome | None]:
-    """All rows in one outcome, with the family of what is told of the response, and the outcome of all that explains it."""
-    told = [row for row in rows if row.metric in TOLD and row.response in protocol.response]
-    rest = [row for row in rows if row not in told]
-    outcomes = [
-        compare_items(
-            [sample_of(season, item, runs, part) for item in items],
-            part,
-            pairs,
-            confidence=protocol.confidence,
-            pooled=lend_repeatability(repeats, protocol, part) if repeats or protocol.repeatability else None,
-            equivalent_within=season.settings.episodes[plan.episode].equivalent_within,
-        )
-        for part in (told, rest)
-        if part
-    ]
-    first = outcomes[0]
-    place = {(row.response, row.metric, row.at): k for k, row in enumerate(rows)}
-    names = {item.id: k for k, item in enumerate(items)}
-    contests = {pair: k for k, pair in enumerate(pairs)}
-    whole = replace(
-        first,
-        levels=tuple(
-            sorted(
-                (level for outcome in outcomes for level in outcome.levels),
-                key=lambda one: (names[one.item], place[(one.response, one.metric, one.at)]),
-            )
-        ),
-        differences=tuple(
-            sorted(
-                (one for outcome in outcomes for one in outcome.differences),
-                key=lambda one: (contests[(one.item, one.baseline)], place[(one.response, one.metric, one.at)]),
-            )
-        ),
-    )
-    return whole, outcomes[-1] if rest else None
 
 
 def _choose(season: Season, plan: ReportPlan) -> tuple[dict[str, list[RunEntry]], dict[str, list[tuple[str, str]]]]:
@@ -238,48 +186,6 @@ def _too_few(plan: ReportPlan, items: Sequence[Item], reduced: Reduced) -> Fault
     lost = f"; {'; '.join(told[:2])}{more}" if told else ""
     have = f"only {items[0].id} has a usable run" if items else "no run is usable"
     return Fault(f"{have}{lost}", key=plan.path)
-
-
-def compared_pairs(ids: Sequence[str], how: str) -> list[tuple[str, str]]:
-    """Which items are compared with which base, by their ids in order: the first is the baseline."""
-    if how == "neighbours":
-        return [(after, before) for before, after in pairwise(ids)]
-    if how == "all":
-        return [(after, before) for before, after in combinations(ids, 2)]
-    return [(item, ids[0]) for item in ids[1:]]
-
-
-def _rows(runs: Sequence[Run], protocol: Protocol) -> list[Row]:
-    """Every metric that at least one run has, in the order of the page."""
-    found: dict[tuple[str, str, float | None], Row] = {}
-    for run in runs:
-        for m in run.metrics:
-            if np.isfinite(m.value):
-                found.setdefault(
-                    (m.response, m.metric, m.at), Row(response=m.response, metric=m.metric, at=m.at, unit=m.unit)
-                )
-    responses = list(dict.fromkeys([*protocol.response, *(row.response for row in found.values())]))
-    return sorted(
-        found.values(),
-        key=lambda row: (
-            responses.index(row.response),
-            METRIC_ORDER.index(row.metric),
-            row.at if row.at is not None else -1.0,
-        ),
-    )
-
-
-def sample_of(season: Season, item: Item, runs: dict[str, Run], rows: Sequence[Row]) -> ItemRuns:
-    mine = [runs[r] for r in item.runs]
-    values = np.array([[value_of(run, row) for row in rows] for run in mine], dtype=float)
-    blocks = tuple(run.entry.block for run in mine)
-    return ItemRuns(
-        id=item.id,
-        values=values,
-        blocks=blocks if all(blocks) else (),
-        sittings=sittings_of([run.entry for run in mine]),
-        sources=sources_of(season.settings, item.id, mine, list(runs.values()), rows),
-    )
 
 
 def _bands(
@@ -353,7 +259,7 @@ def _findings(
     reduced: Reduced,
     rows: Sequence[Row],
     standards: Sequence[Run],
-) -> tuple[Finding, ...]:
+) -> list[Finding]:
     settings = season.settings
     episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
     used = [runs[r] for item in items for r in item.runs]
@@ -380,7 +286,7 @@ def _findings(
                 subjects=tuple(cell.id for cell in absent),
             )
         )
-    return worst_first(list(dict.fromkeys(found)))
+    return found
 
 
 def _digests(season: Season, runs: Sequence[Run]) -> dict[str, str]:

@@ -10,7 +10,7 @@ import io
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ import pandas as pd
 
 from toolbench.errors import Fault, UsageError
 from toolbench.files import write_json, write_text
-from toolbench.records.comparison import ComparisonRecord, Component, Estimate
+from toolbench.records.comparison import AllRuns, ComparisonRecord, Component, Estimate
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.season.checked import check_row
@@ -136,6 +136,7 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
     protocol = record.protocol
     # Only where it was asked for, so that a report without it stays the same.
     checked = {"monte_carlo": check_row(record.monte_carlo)} if record.monte_carlo else {}
+    excluded = {"all_runs": _all_runs(record, record.all_runs)} if record.all_runs else {}
     return {
         "format": FORMAT,
         "report": record.path,
@@ -168,6 +169,7 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "levels": levels,
         "differences": differences,
         **checked,
+        **excluded,
         "spans": [
             {
                 "item": span.item,
@@ -189,6 +191,24 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "findings": [finding_row(finding) for finding in record.findings],
         "runs": [_run(run) for run in record.runs],
         "inputs": dict(record.digests),
+    }
+
+
+def _all_runs(record: ComparisonRecord, all_runs: AllRuns) -> dict[str, Any]:
+    """What the runs excluded by hand would change: the rows told of the response with all runs, and what was put back."""
+    whole = difference_rows(replace(record, differences=all_runs.differences))
+    return {
+        "excluded": [
+            {
+                "item": one.item,
+                "run": one.run,
+                "reason": one.reason,
+                "put_back": not one.failure,
+                "failure": one.failure,
+            }
+            for one in all_runs.excluded
+        ],
+        "differences": [{**row, "blocks": one.blocks} for row, one in zip(whole, all_runs.differences, strict=True)],
     }
 
 

@@ -23,7 +23,7 @@ from toolbench.metrology.power import (
 from toolbench.metrology.propagation import welch_satterthwaite
 from toolbench.records.comparison import Difference, Item
 from toolbench.records.settings import Protocol
-from toolbench.season.comparing import compared_pairs, sample_of
+from toolbench.season.judged import compared_pairs, sample_of
 from toolbench.season.opening import Cell, ReportPlan, Season
 from toolbench.season.plan.costs import Costs, find_costs
 from toolbench.season.plan.pressures import pressure_faults

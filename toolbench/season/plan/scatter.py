@@ -16,7 +16,7 @@ from toolbench.metrology.power import Scatter, residual_scatter
 from toolbench.records.comparison import TOLD
 from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
-from toolbench.season.comparing import METRIC_ORDER
+from toolbench.season.judged import METRIC_ORDER
 from toolbench.season.opening import Season
 from toolbench.season.reducing import Timing, find_timing, reduce_runs
 from toolbench.season.repeats import value_of

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from toolbench.view.markup import Compared, Shown, render
+from toolbench.view.tables.all_runs import all_runs_sentences, with_all_runs
 from toolbench.view.wording import caveats, headlines, merge, missing_sentences, span_sentences
 from toolbench.view.wording.printed import VERDICT_SIGNS
 from toolbench.view.wording.sentences import conditions_sentence
@@ -22,8 +23,10 @@ def show_result(comparison: Compared) -> Shown:
         "spans": span_sentences(record),
         "foot": conditions_sentence(record) if lines else "",
         "signs": VERDICT_SIGNS,
+        "all_runs": with_all_runs(record, settings),
     }
-    text = "\n".join([*(line.text for line in lines), *missing_sentences(record), *span_sentences(record)])
+    told = [*(line.text for line in lines), *missing_sentences(record), *span_sentences(record)]
+    text = "\n".join([*told, *all_runs_sentences(record)])
     return Shown(html=render("result", values), text=text)
 
 
