@@ -28,7 +28,7 @@ def test_both_results_stand_beside_each_other() -> None:
     head, _, table = shown.partition("With all runs, also those excluded</h3>")
     assert head
     assert "far-r06 of far (socket slip)" in table
-    assert "−8\u2009% ± 14\u2009%" in table  # to the two digits of its uncertainty
+    assert "−8\u202f% ± 14\u202f%" in table  # to the two digits of its uncertainty
     assert table.count("<strong>not resolved</strong>") == 4
     assert "4 of 4 verdicts turn" in table
 
