@@ -54,7 +54,7 @@ def test_cold_factor_lies_in_the_middle_of_the_textbook_range() -> None:
 
 
 def test_far_from_room_temperature_nothing_is_said() -> None:
-    with pytest.raises(AnalysisError, match="outside -15 to 45 degC"):
+    with pytest.raises(AnalysisError, match="outside −15 to 45"):
         cold_factor(-20.0)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from toolbench.errors import AnalysisError, Fault
 from toolbench.metrology.monte_carlo import Drawn
+from toolbench.quantities import format_number
 from toolbench.records.comparison import Estimate
 from toolbench.records.runs import Floats
 from toolbench.supply.exponent import ExponentFit, fit_power_law
@@ -72,7 +73,8 @@ def cold_factor(temperature_c: float) -> Fitted:
     if not COLDEST_C <= temperature_c <= WARMEST_C:
         raise AnalysisError(
             Fault(
-                f"a pack at {temperature_c:g} degC is outside {COLDEST_C:g} to {WARMEST_C:g} degC, where its resistance is known",
+                f"a pack at {format_number(temperature_c, 3, unit='°C')} is outside "
+                f"{format_number(COLDEST_C, 2)} to {format_number(WARMEST_C, 2, unit='°C')}, where its resistance is known",
                 mend="let the pack come to room temperature, or record its voltage under load",
             )
         )
@@ -266,5 +268,8 @@ def _labels(inputs: Mapping[str, Drawn]) -> dict[str, str]:
 def _has_voltage(value: float, current_a: float) -> None:
     if not value > 0:
         raise AnalysisError(
-            Fault(f"at {current_a:g} A no voltage is left at the tool", mend="check current, resistance and lead")
+            Fault(
+                f"at {format_number(current_a, 3, unit='A')} no voltage is left at the tool",
+                mend="check current, resistance and lead",
+            )
         )

@@ -11,9 +11,11 @@ from scipy import special
 
 from toolbench.errors import AnalysisError, Fault
 from toolbench.metrology.type_a import fit_line, mean_and_sd
+from toolbench.quantities import format_number
 from toolbench.records.runs import Floats
 from toolbench.supply.fitted import Fitted, GroupedMean, alike, grouped_mean, with_shared
 
+BAR = 1e5
 CLEAR = 0.01
 """A departure from the law is told where chance alone makes one as large with a probability below this."""
 SPREAD_TO_TEST = 1.1
@@ -210,9 +212,10 @@ def _drop_is_clear(drop: Floats, names: Sequence[str], drop_pa: float) -> None:
     found = grouped_mean(drop, names, what="a conductance")
     u = math.hypot(found.standard_uncertainty, drop_pa)
     if not (np.all(drop > 0) and found.mean > 3.0 * u):
+        drop_text, u_text = (format_number(x / BAR, 2, unit="bar") for x in (found.mean, u))
         raise AnalysisError(
             Fault(
-                f"the pressure drop of {found.mean:.3g} Pa is too close to its uncertainty of {u:.2g} Pa to tell a conductance",
+                f"the pressure drop of {drop_text} is too close to its standard uncertainty of {u_text} to tell a conductance",
                 mend="record a greater flow, or pressures further apart along the line",
             )
         )

@@ -1,0 +1,196 @@
+"""Receiver and compressor over a run: V dp/dt = in - out, and what is left at the tool as the receiver falls.
+
+Three regimes follow each other: the air that lies in the line (under a second), a plateau limited by the line, and a sag once
+the receiver has come down to what the regulator needs.
+
+The line answers at once beside the receiver, so its steady states are worked out once, over the pressures that can stand ahead
+of it, and a single equation is left. The receiver's air is isothermal; `polytropic_exponent` 1.4 makes it adiabatic.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from toolbench.errors import AnalysisError, Fault
+from toolbench.records.runs import Floats
+
+ANR_PA_ABS = 1e5
+ANR_K = 293.15
+"""Reference state of free air (ISO 8778): 100 kPa, 20 degC."""
+STEP_S = 0.01
+LEVELS = 120
+"""Pressures ahead of the line at which its steady state is worked out."""
+INVENTORY_LASTS = 3.0
+"""Time constants after which the air of the line no longer counts: 5 % of it is left."""
+
+Regime = Literal["line inventory", "flow-limited", "compressor-limited"]
+REGIMES: tuple[Regime, ...] = ("line inventory", "flow-limited", "compressor-limited")
+Steady = Callable[[Floats], tuple[Floats, Floats]]
+"""Inlet pressure [Pa abs] and flow [m3/s ANR] for pressures at the regulator's outlet [Pa abs]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Receiver:
+    """Receiver and its compressor, which starts at `cut_in_pa_abs`, stops at `cut_out_pa_abs` and gives `free_air_m3_s` ANR."""
+
+    volume_m3: float
+    free_air_m3_s: float = 0.0
+    cut_in_pa_abs: float = 0.0
+    cut_out_pa_abs: float = math.inf
+
+    def __post_init__(self) -> None:
+        if not self.volume_m3 > 0 or self.free_air_m3_s < 0 or self.cut_in_pa_abs > self.cut_out_pa_abs:
+            raise AnalysisError(
+                Fault(
+                    "a receiver needs a volume above zero, and a compressor that starts below the pressure it stops at",
+                    mend="mend `receiver` of the setup",
+                )
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Transient:
+    """A modelled run: arrays over `time_s` from the onset; `regime` is a number into `REGIMES`."""
+
+    time_s: Floats
+    receiver_pa_abs: Floats
+    inlet_pa_abs: Floats
+    flow_m3_s: Floats
+    regime: npt.NDArray[np.int8]
+    compressor: npt.NDArray[np.bool_]
+    inventory_s: float
+
+    @property
+    def sag_begins_s(self) -> float | None:
+        """When the receiver has come down to what the regulator needs; None where it does not during the run."""
+        late = np.flatnonzero(self.regime == REGIMES.index("compressor-limited"))
+        return float(self.time_s[late[0]]) if late.size else None
+
+
+def line_inventory_s(
+    volume_m3: float, flow_m3_s: float, from_pa_abs: float, to_pa_abs: float, *, temperature_k: float = ANR_K
+) -> float:
+    """How long the air in a volume feeds a flow [s] while its pressure falls.
+
+    Parameters
+    ----------
+    volume_m3
+        Of the hoses.
+    flow_m3_s
+        Of the tool [ANR].
+
+    References
+    ----------
+    Ideal gas at one temperature: V (p1 - p2) / p_ANR of free air.
+    """
+    return volume_m3 * (from_pa_abs - to_pa_abs) / ANR_PA_ABS * ANR_K / temperature_k / flow_m3_s
+
+
+def blow_down_s(
+    volume_m3: float,
+    conductance: float,
+    from_pa_abs: float,
+    to_pa_abs: float,
+    *,
+    temperature_k: float = ANR_K,
+    adiabatic: bool = False,
+) -> float:
+    """How long a receiver without a compressor takes to fall through a choked outlet [s]; `temperature_k` is that at the start.
+
+    Parameters
+    ----------
+    volume_m3
+        Of the receiver.
+    conductance
+        Flow over absolute pressure [m3/(s*Pa) ANR] at 20 degC; it goes with one over the root of the temperature.
+    adiabatic
+        Whether the air that stays cools as it expands; then the fall is faster.
+
+    References
+    ----------
+    Mass balance with an ideal gas, T/T0 = (p/p0)^((k-1)/k), k = 1.4.
+    """
+    constant = volume_m3 / (conductance * ANR_PA_ABS) * math.sqrt(ANR_K / temperature_k)
+    if not adiabatic:
+        return constant * math.log(from_pa_abs / to_pa_abs)
+    power = (1.4 - 1.0) / (2.0 * 1.4)
+    return float(constant * 2.0 / (1.4 - 1.0) * ((from_pa_abs / to_pa_abs) ** power - 1.0))
+
+
+def run_steady(
+    steady: Steady,
+    receiver: Receiver,
+    *,
+    start_pa_abs: float,
+    held_pa_abs: float,
+    lowest_pa_abs: float,
+    duration_s: float,
+    rest_pa_abs: float | None = None,
+    inventory_s: float = 0.0,
+    margin_pa: float = 0.0,
+    running: bool | None = None,
+    polytropic_exponent: float = 1.0,
+    temperature_k: float = ANR_K,
+) -> Transient:
+    """The course of a run for a line whose steady states are given by `steady`.
+
+    Parameters
+    ----------
+    start_pa_abs
+        Receiver at the onset.
+    held_pa_abs
+        Regulator's outlet while the tool runs and the receiver lies high enough.
+    lowest_pa_abs
+        Lowest pressure ahead of the line that is looked at; the receiver does not fall below it.
+    rest_pa_abs
+        Inlet before the onset; from there it comes down with the time constant `inventory_s`.
+    margin_pa
+        How much the receiver must lie above the regulator's outlet to hold it.
+    running
+        Whether the compressor runs at the onset; by default where the receiver lies below its cut-in.
+    polytropic_exponent
+        1 for air in the receiver that keeps its temperature, 1.4 for air that exchanges no heat.
+    """
+    levels = np.linspace(lowest_pa_abs, held_pa_abs, LEVELS)
+    inlet_at, flow_at = steady(levels)
+    time = np.arange(0.0, duration_s + 0.5 * STEP_S, STEP_S)
+    pressure, compressor = np.empty_like(time), np.empty(time.size, dtype=np.bool_)
+    on = start_pa_abs < receiver.cut_in_pa_abs if running is None else running
+    per_air = polytropic_exponent * ANR_PA_ABS * temperature_k / ANR_K / receiver.volume_m3
+    cooling = (polytropic_exponent - 1.0) / polytropic_exponent
+    given = receiver.free_air_m3_s
+
+    def slope(p: float) -> float:
+        """Pa/s with the compressor as it is now."""
+        out = float(np.interp(p - margin_pa, levels, flow_at))
+        return float(per_air * (p / start_pa_abs) ** cooling * (given * on - out))
+
+    now = start_pa_abs
+    for k in range(time.size):
+        on = (on and now < receiver.cut_out_pa_abs) or now < receiver.cut_in_pa_abs
+        pressure[k], compressor[k] = now, on
+        half = slope(now + 0.5 * STEP_S * slope(now))
+        now = max(now + STEP_S * half, lowest_pa_abs)
+    ahead = np.minimum(pressure - margin_pa, held_pa_abs)
+    inlet, flow = np.interp(ahead, levels, inlet_at), np.interp(ahead, levels, flow_at)
+    regime = np.where(ahead < held_pa_abs, REGIMES.index("compressor-limited"), REGIMES.index("flow-limited"))
+    if rest_pa_abs is not None and inventory_s > 0:
+        fade = np.exp(-time / inventory_s)
+        flow = flow * (1.0 + (rest_pa_abs / inlet - 1.0) * fade)
+        inlet = inlet + (rest_pa_abs - inlet) * fade
+        regime = np.where(time < INVENTORY_LASTS * inventory_s, REGIMES.index("line inventory"), regime)
+    return Transient(
+        time_s=time,
+        receiver_pa_abs=pressure,
+        inlet_pa_abs=np.asarray(inlet),
+        flow_m3_s=np.asarray(flow),
+        regime=regime.astype(np.int8),
+        compressor=compressor,
+        inventory_s=inventory_s,
+    )
