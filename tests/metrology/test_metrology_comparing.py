@@ -17,6 +17,7 @@ from toolbench.metrology import (
     complete_blocks,
     pool_repeatability,
 )
+from toolbench.metrology.monte_carlo import check_differences
 
 ROW = Row(response="torque", metric="sustained", at=None, unit="N*m")
 A = [412.0, 418.0, 409.0, 415.0, 411.0]
@@ -106,8 +107,31 @@ def test_constant_readings_keep_their_rounding() -> None:
     assert found.verdict == "higher"  # 1 against 1.96 x sqrt(2 / 12) = 0.80
 
 
-def test_constant_readings_of_unknown_resolution_are_not_assessed() -> None:
-    assert compare(item("a", [401.0] * 4), item("b", [400.0] * 4)).differences[0].verdict == "not assessed"
+@pytest.mark.parametrize("blocks", ["", "wxyz"])
+@pytest.mark.parametrize("rounding", [0.0, 6e-14])  # 400 is known to 5.7e-14: arithmetic, no scatter
+def test_constant_readings_of_unknown_resolution_are_not_assessed(blocks: str, rounding: float) -> None:
+    steps = [0.0, rounding, 0.0, rounding]
+    a, b = ([level + step for step in steps] for level in (401.0, 400.0))
+    outcome = compare(item("a", a, blocks=blocks), item("b", b, blocks=blocks))
+    found = outcome.differences[0]
+    assert (found.verdict, found.family_verdict, outcome.family_size) == ("not assessed", "not assessed", 0)
+    assert found.percent.value == pytest.approx(0.25)
+    # No certainty either: an uncertainty of zero would claim one.
+    numbers = [found.expanded_uncertainty, found.percent.standard_uncertainty, found.difference.standard_uncertainty]
+    numbers += [number for one in outcome.levels for number in (one.expanded_uncertainty, one.coverage_factor)]
+    assert all(map(math.isnan, numbers))
+    assert [one.repeatability for one in outcome.levels] == [0.0, 0.0]
+
+
+def test_readings_alike_on_one_side_are_judged_by_the_other() -> None:
+    # By hand: only the scatter of a, sd 3.5355 of five, with its four degrees of freedom
+    outcome = compare(item("a", A), item("b", [400.0] * 5))
+    found = outcome.differences[0]
+    assert found.difference.standard_uncertainty == pytest.approx(math.sqrt(12.5 / 5))
+    assert found.difference.degrees_of_freedom == pytest.approx(4)
+    assert math.isnan(outcome.levels[0].expanded_uncertainty)
+    checked = check_differences(outcome.levels, outcome.differences, 0.95, draws=20_000)
+    assert checked.rows[0].standard_deviation == pytest.approx(found.percent.standard_uncertainty, rel=0.03)
 
 
 def test_rounding_is_contained_where_scatter_shows_it() -> None:
@@ -170,6 +194,19 @@ def test_a_base_about_zero_is_judged_by_the_absolute_difference() -> None:
     assert math.isnan(found.interval.lower)
     assert found.difference_interval.lower > 0
     assert found.verdict == "higher"
+
+
+@pytest.mark.parametrize("blocks", ["", "vwxyz"])
+def test_a_base_of_exactly_zero_is_judged_by_the_absolute_difference(blocks: str) -> None:
+    outcome = compare(item("a", A, blocks=blocks), item("b", [0.0] * 5, blocks=blocks))
+    found = outcome.differences[0]
+    assert math.isnan(found.percent.value)
+    assert math.isnan(found.interval.lower)
+    assert (found.verdict, found.family_verdict, found.at_least) == ("higher", "higher", None)
+    # By hand: 413 with sd 3.5355 of five, t(4) 2.7764
+    half = 2.7764451 * math.sqrt(12.5 / 5)
+    assert (found.difference_interval.lower, found.difference_interval.upper) == pytest.approx((413 - half, 413 + half))
+    assert outcome.family_size == 1
 
 
 def test_repeatability_pooled_over_groups() -> None:

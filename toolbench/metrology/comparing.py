@@ -33,6 +33,7 @@ from toolbench.metrology.samples import (
     Row,
     complete_blocks,
     scatter_component,
+    scatter_of,
     summarise,
 )
 from toolbench.metrology.sittings import Precision, find_precision
@@ -167,7 +168,9 @@ class _Contest:
         """How this row enters the family, None where it is not assessed."""
         if self.errors is None or not self.assessed:
             return None
-        ratio = self.item.estimate.value / self.base.estimate.value
+        base = self.base.estimate.value
+        # Without a base to divide by, the difference itself is judged.
+        ratio = self.item.estimate.value / base if base else 1.0
         rest = self.errors.a - ratio * self.errors.b
         known = {
             source: (float(part), float(dof))
@@ -183,7 +186,7 @@ class _Contest:
             row=self.r,
             a_scatter=self.item.scatter,
             b_scatter=abs(ratio) * self.base.scatter,
-            block_scatter=mean_and_sd(gaps)[1] if gaps is not None else None,
+            block_scatter=scatter_of(gaps, self.item.estimate.value) if gaps is not None else None,
             known=known,
         )
 
@@ -230,7 +233,7 @@ def _in_blocks(
             scatter_component(
                 " - ".join(names),
                 "repeatability of differences within blocks",
-                mean_and_sd(gaps)[1] / math.sqrt(len(gaps)),
+                scatter_of(gaps, item.estimate.value) / math.sqrt(len(gaps)),
                 float(len(gaps) - 1),
                 value=0.0,  # by construction: the ratio takes the mean gap away
                 unit=item.estimate.unit,
@@ -291,14 +294,27 @@ def _block_residuals(cells: Sequence[Sequence[Cell]]) -> list[Floats]:
     return [part.T for part in rest[1:]]
 
 
+def _or_unknown(estimate: Estimate) -> Estimate:
+    """The estimate, with nothing known of its uncertainty where that would be zero.
+
+    Repeats that all read alike, of a resolution that is not stated, show no scatter: that is nothing to judge by, and no
+    certainty.
+    """
+    if estimate.standard_uncertainty != 0:
+        return estimate
+    parts = tuple(c if c.contained else replace(c, contribution=math.nan) for c in estimate.components)
+    return replace(estimate, components=parts, degrees_of_freedom_override=math.nan)
+
+
 def _level(item: str, row: Row, cell: Cell, confidence: float) -> Level:
-    found = expanded(cell.estimate, confidence)
+    estimate = _or_unknown(cell.estimate)
+    found = expanded(estimate, confidence)
     return Level(
         item=item,
         response=row.response,
         metric=row.metric,
         at=row.at,
-        estimate=cell.estimate,
+        estimate=estimate,
         expanded_uncertainty=found.uncertainty,
         coverage_factor=found.coverage_factor,
         n=cell.n,
@@ -317,15 +333,16 @@ def _difference(
     one_sided = contest.interval(2.0 * confidence - 1.0) if assessed else None
     gap = difference_interval(contest.difference, confidence) if assessed else NO_INTERVAL
     wide_gap = difference_interval(contest.difference, 1.0 - level) if assessed else NO_INTERVAL
-    u, dof = contest.percent.standard_uncertainty, contest.percent.degrees_of_freedom
-    spread = expanded(contest.percent, confidence)
+    percent = _or_unknown(contest.percent)
+    u, dof = percent.standard_uncertainty, percent.degrees_of_freedom
+    spread = expanded(percent, confidence)
     return Difference(
         item=item,
         baseline=base,
         response=row.response,
         metric=row.metric,
         at=row.at,
-        percent=contest.percent,
+        percent=percent,
         expanded_uncertainty=spread.uncertainty,
         coverage_factor=spread.coverage_factor,
         interval=interval,
@@ -338,7 +355,7 @@ def _difference(
         within_limit=within_limit(interval, limit),
         # Where the base is about zero, percent of it resolve nothing.
         smallest_resolvable=math.nan if math.isnan(interval.lower) else smallest_resolvable(u, dof, confidence),
-        difference=contest.difference,
+        difference=_or_unknown(contest.difference),
         difference_interval=gap,
         blocks=contest.blocks,
     )

@@ -106,6 +106,8 @@ class RatioErrors:
 
     def interval(self, confidence: float) -> Interval | None:
         """Ratios r with (a - r b)^2 <= k^2 u^2(a - r b); None where b is not well away from zero."""
+        if self.b_value == 0:
+            return None
         k2 = coverage_factor(self.effective_degrees_of_freedom(), confidence) ** 2
         square = self.b_value**2 - k2 * float(self.b @ self.b)
         if not square > 0:
@@ -123,9 +125,9 @@ def ratio_errors(a: Estimate, b: Estimate, *, covariance: float = 0.0, dof: floa
     """Line up the sources of two estimates; scale errors they share cancel exactly, zero errors stay.
 
     A shared source is a scale error where its contributions stand in the ratio of the values. None where a value is not
-    finite, the base is zero, or an uncertainty is not known.
+    finite or an uncertainty is not known.
     """
-    if not (math.isfinite(a.value) and math.isfinite(b.value)) or b.value == 0:
+    if not (math.isfinite(a.value) and math.isfinite(b.value)):
         return None
     sides = [{c.source: c for c in e.components if not c.contained} for e in (a, b)]
     sources = dict.fromkeys([*sides[0], *sides[1]])

@@ -165,7 +165,8 @@ def _is_scale(component: Component) -> bool:
 
 
 def _errors(a: Estimate, b: Estimate, row: Difference, *, t_inputs: bool) -> _Errors:
-    sides = [{c.source: c for c in e.components if not c.contained} for e in (a, b)]
+    # Repeats that all read alike leave a level unknown; in an assessed difference they add nothing to draw.
+    sides = [{c.source: c for c in e.components if not c.contained and not math.isnan(c.contribution)} for e in (a, b)]
     paired = _in_pairs(sides[0], sides[1], row) if row.blocks else None
     adds, scales = [], []
     alone = [0.0, 0.0]

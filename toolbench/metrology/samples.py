@@ -20,6 +20,9 @@ from toolbench.records.runs import Floats
 
 FEWEST_BLOCKS = 3
 
+_ROUNDING = 1e-12
+"""Scatter below this share of the level is arithmetic: the readings are alike."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
@@ -128,6 +131,12 @@ def complete_blocks(items: Sequence[ItemRuns], row: int | None = None) -> tuple[
     return tuple(sorted(counts))
 
 
+def scatter_of(values: Sequence[float] | Floats, level: float) -> float:
+    """Standard deviation of `values`, zero where it is no more than rounding of numbers the size of `level`."""
+    sd = mean_and_sd(values)[1]
+    return 0.0 if sd < _ROUNDING * abs(level) else sd
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Cell:
     """One item in one row: its level, and what its scatter was judged by."""
@@ -159,10 +168,11 @@ def summarise(
     column = item.values[:, r]
     values = column[np.isfinite(column)]
     n = int(values.size)
-    mean, sd = mean_and_sd(values)
+    mean = mean_and_sd(values)[0]
+    sd = scatter_of(values, mean)
     block_means = np.array([np.nanmean(column[[name == block for name in item.blocks]]) for block in blocks])
     judged = len(block_means) or n
-    scatter, dof = mean_and_sd(block_means)[1] if blocks else sd, float(judged - 1)
+    scatter, dof = scatter_of(block_means, mean) if blocks else sd, float(judged - 1)
     label = "repeatability of block means" if blocks else "repeatability"
     if n == 1:
         scatter, dof, label = _lent_scatter(mean, lent)
