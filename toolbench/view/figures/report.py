@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 
 from toolbench import files
 from toolbench.quantities import format_number, format_percent, format_seconds, unit_label
-from toolbench.records.comparison import ComparisonRecord
+from toolbench.records.comparison import Band, ComparisonRecord
 from toolbench.view.figures.bands import bands_of, plot_bands, plot_percent
 from toolbench.view.figures.canvas import LIGHT_GROUND, MOST_OVERLAID, Look, look, style, wrapped
 from toolbench.view.figures.intervals import interval_rows, plot_intervals, row_count
@@ -134,6 +134,7 @@ def _times(record: ComparisonRecord) -> list[float]:
 def _curve_table(comparison: Compared, response: str) -> tuple[list[str], list[list[str]]]:
     record, settings = comparison.record, comparison.settings
     found = bands_of(record, response)
+    means = {band.item: band for _, _, band in found}
     head = ["Time after the onset"]
     for _, item, band in found:
         unit = unit_label(display_unit(band.unit, settings))
@@ -149,9 +150,18 @@ def _curve_table(comparison: Compared, response: str) -> tuple[list[str], list[l
             row.append(format_number(scaled(mean, band.unit, settings) if math.isfinite(mean) else None))
             if band.percent is not None:
                 value = float(band.percent[place])
-                row.append(format_percent(value if math.isfinite(value) else None))
+                usable = math.isfinite(value) and not _is_base_near_zero(band, means.get(band.baseline), place)
+                row.append(format_percent(value if usable else None))
         rows.append(row)
     return head, rows
+
+
+def _is_base_near_zero(band: Band, base: Band | None, place: int) -> bool:
+    """Whether both means have bands there but their ratio has none."""
+    if base is None or band.percent_pointwise is None:
+        return False
+    known = all(math.isfinite(one.pointwise[0][place]) for one in (band, base))
+    return known and not math.isfinite(band.percent_pointwise[0][place])
 
 
 def _curve_words(comparison: Compared, response: str) -> str:
@@ -180,8 +190,7 @@ def pictures(comparison: Compared) -> tuple[Picture, ...]:
                 f"Differences of {name} at the marks",
                 _interval_words(record, response),
                 lambda response=response: _intervals_figure(comparison, response),  # type: ignore[misc]
-                note=f"Thick: {share} interval of the row alone. Thin: interval that holds for all {record.family_size}"
-                " rows together. ▲ higher, ▼ lower, ○ not resolved. The numbers are in the table below.",
+                note=_intervals_note(record, share),
             ),
             Picture(
                 f"curves{suffix}",
@@ -194,6 +203,15 @@ def pictures(comparison: Compared) -> tuple[Picture, ...]:
             ),
         ]
     return tuple(found)
+
+
+def _intervals_note(record: ComparisonRecord, share: str) -> str:
+    if not record.family_size:
+        return "No interval could be formed: there is nothing to judge by. The numbers are in the table below."
+    return (
+        f"Thick: {share} interval of the row alone. Thin: interval that holds for all {record.family_size} rows together."
+        " ▲ higher, ▼ lower, ○ not resolved. The numbers are in the table below."
+    )
 
 
 def _multiples_note(record: ComparisonRecord, response: str) -> str:

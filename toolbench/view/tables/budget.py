@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from toolbench.metrology import coverage_factor
 from toolbench.quantities import format_number, format_percent, unit_label
 from toolbench.records.comparison import ComparisonRecord, Component, Estimate
 from toolbench.records.settings import SeasonSettings
@@ -109,13 +110,27 @@ def _budgets(record: ComparisonRecord, settings: SeasonSettings) -> list[dict[st
         if (row.metric, row.at) == headline_metric(record, row.response):
             what = metric_words(record, settings, row.response, row.metric, row.at)
             title = f"{item_label(record, row.item)} against {item_label(record, row.baseline)}: {what}"
-            found.append(_budget(title, row.percent, row.coverage_factor, record, settings))
+            estimate, factor = row.percent, row.coverage_factor
+            if row.verdict != "not assessed" and not math.isfinite(row.interval.lower):
+                # The base is too near zero for a percentage: what is judged is the difference.
+                estimate = row.difference
+                factor = coverage_factor(estimate.degrees_of_freedom, record.confidence)
+            found.append(_budget(title, estimate, factor, record, settings))
     for level in record.levels:
         if record.is_told(level) and (level.metric, level.at) == headline_metric(record, level.response):
             what = metric_words(record, settings, level.response, level.metric, level.at)
             title = f"{item_label(record, level.item)}: {what}"
             found.append(_budget(title, level.estimate, level.coverage_factor, record, settings))
     return found
+
+
+def _family(record: ComparisonRecord, share: str) -> str:
+    if not record.family_size:
+        return "No row of the response could be judged."
+    return (
+        f"Intervals of one row hold at {share}; the interval for all {record.family_size} rows of the response together"
+        f" uses {format_number(100 * record.family_level, 2, unit='%')} per row."
+    )
 
 
 def _supporting(record: ComparisonRecord) -> tuple[str, ...]:
@@ -170,8 +185,7 @@ def method_sentences(record: ComparisonRecord, settings: SeasonSettings) -> tupl
         "Levels are means over runs with components by the GUM (JCGM 100:2008); the same source in two values is the"
         " same error, so a shared scale cancels in a percentage and a zero error does not.",
         how,
-        f"Intervals of one row hold at {share}; the interval for all {record.family_size} rows of the response together"
-        f" uses {format_number(100 * record.family_level, 2, unit='%')} per row.",
+        _family(record, share),
         *_supporting(record),
         *departure_sentences(record, settings),
         "Smallest resolvable: the true difference that this many runs with this scatter show with 80\u2009% power.",

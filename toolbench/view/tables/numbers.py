@@ -43,11 +43,13 @@ def level_row(record: ComparisonRecord, settings: SeasonSettings, row: Level) ->
 def difference_row(record: ComparisonRecord, settings: SeasonSettings, row: Difference) -> dict[str, object]:
     """One row of the differences as printed."""
     family = row.family_interval
+    # A difference without a percentage is judged all the same, in its unit.
+    unbounded = row.family_verdict != "not assessed" and not math.isfinite(family.lower)
     return {
         "item": item_label(record, row.item),
         "baseline": item_label(record, row.baseline),
         "percent": percent_text(row),
-        "family": format_interval(family.lower, family.upper, "%", signed=True),
+        "family": "–" if unbounded else format_interval(family.lower, family.upper, "%", signed=True),
         "verdict": row.verdict,
         "family_verdict": row.family_verdict,
         "sign": VERDICT_SIGNS[row.family_verdict],

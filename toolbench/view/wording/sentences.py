@@ -112,7 +112,12 @@ def _unresolved(record: ComparisonRecord, difference: Difference, item: str, bas
 def _not_assessed(difference: Difference, item: str, base: str, what: str) -> str:
     number = format_percent(difference.percent.value)
     runs = f"{difference.n} and {difference.n_baseline} runs"
-    return f"{item}: {number} in {what} against {base}, not assessed: no repeat to judge by ({runs})."
+    why = (
+        "the repeats read all alike, and no resolution is stated to judge by"
+        if min(difference.n, difference.n_baseline) > 1
+        else "no repeat to judge by"
+    )
+    return f"{item}: {number} in {what} against {base}, not assessed: {why} ({runs})."
 
 
 def _limit_words(record: ComparisonRecord, difference: Difference) -> str:
@@ -248,7 +253,7 @@ def limits(record: ComparisonRecord, settings: SeasonSettings) -> tuple[str, ...
         if line.verdict == "not resolved":
             said.append(f"That {pair} are the same: no difference was resolved, which is not the same thing.")
         if line.verdict == "not assessed":
-            said.append(f"That {pair} differ: there is no repeat to judge the number by.")
+            said.append(f"That {pair} differ: there is nothing to judge the number by.")
     others = [item for item in record.items if item.id != record.baseline]
     if len(others) > 1 and record.episode.compare == "baseline":
         said.append("Which of the compared items is ahead of another one: each was compared with the baseline only.")
@@ -265,8 +270,10 @@ def limits(record: ComparisonRecord, settings: SeasonSettings) -> tuple[str, ...
 def conditions_sentence(record: ComparisonRecord) -> str:
     """Confidence, rows and runs in one line for the foot of the result."""
     start, end = record.window_s
+    sustained = f"Sustained is the mean from {format_seconds(start)} to {format_seconds(end)} after the onset."
+    if not record.family_size:
+        return f"{sustained} No row of the response could be judged, so no direction is claimed."
     return (
-        f"Sustained is the mean from {format_seconds(start)} to {format_seconds(end)} after the onset. Each ± is the"
-        f" {print_share(record.confidence)} interval of that number alone; a direction is claimed only where the"
-        f" interval that holds for all {record.family_size} rows of the response together leaves zero."
+        f"{sustained} Each ± is the {print_share(record.confidence)} interval of that number alone; a direction is claimed"
+        f" only where the interval that holds for all {record.family_size} rows of the response together leaves zero."
     )
