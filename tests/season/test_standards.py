@@ -33,6 +33,7 @@ SEASON = cast(
                 "new": SimpleNamespace(id="new", name="New One", role=""),
             },
             protocols={"check": SimpleNamespace(response=("torque",))},
+            logbook=(),
         )
     ),
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -99,6 +100,30 @@ class Conditions:
     rest_value: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkPart:
+    """A mean of the check standard that a link rests on, and the share `relative` of a linked value that its standard uncertainty moves, signed."""
+
+    source: str
+    label: str
+    relative: float
+    degrees_of_freedom: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """What brought the response of a run from its epoch of the rig to another: it was multiplied by `factor`.
+
+    Linked values carry the scale of that other epoch, so the sensor that the check standard was read with there and the day
+    of its last run are kept: `sensor` is empty where none is stated.
+    """
+
+    factor: float
+    parts: tuple[LinkPart, ...]
+    sensor: str = ""
+    day: date | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Run:
     """A reduced run: its metrics, its traces on the grid `grid_s` (bucket centres after the onset [s]) and what was noticed."""
@@ -117,6 +142,8 @@ class Run:
     rig: str = ""
     filter: str = ""
     findings: tuple[Finding, ...] = ()
+    links: Mapping[str, Link] = field(default_factory=lambda: EMPTY)
+    """Response to the link that was applied to it, where the run was made in another epoch of the rig."""
 
     @property
     def id(self) -> str:

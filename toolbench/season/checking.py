@@ -11,6 +11,7 @@ from toolbench.records.runs import Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.beside import like_findings, same_content
 from toolbench.season.design import design_findings
+from toolbench.season.joining import join_epochs
 from toolbench.season.opening import ReportPlan, Season
 from toolbench.season.reducing import early_ends, reduce_runs, unusable
 from toolbench.season.standards import chart_findings, chart_standards
@@ -116,8 +117,10 @@ def _plan_findings(season: Season, plan: ReportPlan, runs: dict[str, Run]) -> li
     settings = season.settings
     items: list[Item] = []
     used: list[Run] = []
+    left_out = season.conditioning(plan.protocol) | {entry.run for entry in settings.runs if entry.excluded}
     for cell in plan.cells:
-        entries = [e for e in season.entries(cell.tool, cell.setup, plan.protocol) if not e.excluded and e.run in runs]
+        cell_entries = season.entries(cell.tool, cell.setup, plan.protocol)
+        entries = [entry for entry in cell_entries if entry.run not in left_out and entry.run in runs]
         if entries:
             items.append(
                 Item(id=cell.id, label=cell.label, tool=cell.tool, setup=cell.setup, runs=tuple(e.run for e in entries))
@@ -127,7 +130,11 @@ def _plan_findings(season: Season, plan: ReportPlan, runs: dict[str, Run]) -> li
         return []
     episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
     early = early_ends([(run.entry, run.available_s) for run in used]) if protocol.duration_s is None else []
-    return early + design_findings(settings, episode, protocol, items, used)
+    if len({(run.rig, run.filter) for run in used}) > 1:
+        return early + design_findings(settings, episode, protocol, items, used)
+    joined = join_epochs(season, protocol, items, {run.id: run for run in used}, runs.values())
+    kept = [run for run in used if run.id in joined.runs]
+    return [*early, *design_findings(settings, episode, protocol, joined.items, kept), *joined.findings]
 
 
 def _settled(season: Season, findings: list[Finding]) -> list[Finding]:

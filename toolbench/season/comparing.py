@@ -22,6 +22,7 @@ from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.beside import like_findings, same_content
 from toolbench.season.checked import add_check
 from toolbench.season.design import design_findings, refuse_unlike
+from toolbench.season.joining import Joined, join_epochs, too_few
 from toolbench.season.judged import Basis, compared_pairs, find_rows, judge_rows, sample_of, told_rows
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
@@ -89,19 +90,22 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
     items = _items(plan, chosen, excluded, reduced)
     if len(items) < 2:
         raise AnalysisError(_too_few(plan, items, reduced))
-    runs = {run.id: run for run in reduced.runs}
-    refuse_unlike([runs[r] for item in items for r in item.runs], plan.path)
+    refuse_unlike(reduced.runs, plan.path)
+    standards = read_standards(season, {run.rig for run in reduced.runs})
+    joined = join_epochs(season, protocol, items, {run.id: run for run in reduced.runs}, standards)
+    items, runs = joined.items, joined.runs
+    if len(items) < 2:
+        raise too_few(joined, plan.path)
     rows = find_rows(list(runs.values()), protocol)
     pairs = compared_pairs([item.id for item in items], episode.compare)
     single = any(len(item.runs) == 1 for item in items)
     repeats = find_repeats(season, protocol, runs, reduced.timing) if single else ()
-    standards = read_standards(season, {run.rig for run in runs.values()})
     basis = Basis(season=season, episode=episode, protocol=protocol, pairs=pairs, repeats=repeats)
     outcome, supporting = judge_rows(basis, items, runs, rows)
-    returned = read_excluded(season, plan, runs, reduced.timing)
+    returned = read_excluded(season, plan, joined, reduced.timing)
     all_runs = judge_all_runs(basis, items, runs, returned, told_rows(rows, protocol))
     found = [
-        *_findings(season, plan, items, runs, reduced, rows, standards),
+        *_findings(season, plan, joined, reduced, rows, standards),
         *turned_findings(all_runs, outcome.differences, items),
     ]
     bands = tuple(
@@ -132,7 +136,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         supporting_size=supporting.family_size if supporting else 0,
         supporting_level=supporting.family_level if supporting else float("nan"),
         digests=_digests(
-            season, [*runs.values(), *standards, *returned.runs, *(run for like in repeats for run in like)]
+            season, [*reduced.runs, *standards, *returned.runs, *(run for like in repeats for run in like)]
         ),
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
         all_runs=all_runs,
@@ -254,25 +258,25 @@ def _coarse(values: Floats) -> Floats:
 def _findings(
     season: Season,
     plan: ReportPlan,
-    items: Sequence[Item],
-    runs: dict[str, Run],
+    joined: Joined,
     reduced: Reduced,
     rows: Sequence[Row],
     standards: Sequence[Run],
 ) -> list[Finding]:
-    settings = season.settings
+    settings, items, runs = season.settings, joined.items, joined.runs
     episode, protocol = settings.episodes[plan.episode], settings.protocols[plan.protocol]
-    used = [runs[r] for item in items for r in item.runs]
+    # As they were read: what a link made of them would hide a recording that counts twice.
+    used = [run for run in reduced.runs if run.id in runs]
     found: list[Finding] = [finding for run in used for finding in run.findings]
     found += reduced.findings
     found += same_content(used)
     found += like_findings(used)
-    found += design_findings(settings, episode, protocol, items, used)
+    found += [*design_findings(settings, episode, protocol, items, used), *joined.findings]
     orders = [[runs[r].entry.order for r in item.runs] for item in items]
     headline = [row for row in rows if (row.response, row.metric) == (protocol.response[0], "sustained")]
     found += statistical_findings([sample_of(season, item, runs, headline) for item in items], headline, orders)
     found += doubted_runs(chart_standards(season, standards), used)
-    absent = [cell for cell in plan.cells if cell.id not in {item.id for item in items}]
+    absent = [cell for cell in plan.cells if cell.id not in {item.id for item in (*items, *joined.left_out)}]
     if absent:
         names = ", ".join(cell.label for cell in absent)
         base = f" {items[0].label} is the base instead." if plan.cells[0] in absent else ""

@@ -42,7 +42,6 @@ def design_findings(
     found += _confounded(settings, episode, items)
     found += _few_runs(protocol, items)
     found += _conditions_met(protocol, runs)
-    found += _epochs(settings, items, runs)
     found += _ambient(runs)
     found += calibration_findings(settings, runs)
     found += disclosure_findings(episode, [settings.tools[t] for t in dict.fromkeys(item.tool for item in items)])
@@ -153,29 +152,6 @@ def _conditions_met(protocol: Protocol, runs: Sequence[Run]) -> list[Finding]:
                     subjects=tuple(run.id for run in unknown),
                 )
             )
-    return found
-
-
-def _epochs(settings: SeasonSettings, items: Sequence[Item], runs: Sequence[Run]) -> list[Finding]:
-    """Changes of the rig that lie between the runs compared: only a check standard run on both sides can bridge them."""
-    started = {run.id: run.entry.started.date() for run in runs if run.entry.started}
-    found: list[Finding] = []
-    for entry in settings.logbook:
-        after = {name: day >= entry.date for name, day in started.items()}
-        sides = [{after[run] for run in item.runs if run in after} for item in items]
-        if len(set().union(*sides)) < 2:
-            continue
-        # Where every item was run on both sides the change is in the scatter; else it is in the difference.
-        apart = any(len(side) == 1 for side in sides)
-        found.append(
-            Finding(
-                code="rig-changed",
-                severity="doubtful" if apart else "note",
-                kind="design",
-                message=f"The rig was changed on {entry.date.isoformat()} ({entry.changed}), between the runs compared.",
-                mend="compare runs of one epoch of the rig, or run the check standard on both sides of the change",
-            )
-        )
     return found
 
 

@@ -18,6 +18,7 @@ from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.records.settings import RunEntry
 from toolbench.season.beside import same_content
+from toolbench.season.joining import NO_LINK, Joined
 from toolbench.season.judged import Basis
 from toolbench.season.opening import ReportPlan, Season
 from toolbench.season.reducing import Timing, reduce_runs
@@ -31,8 +32,9 @@ class Returned:
     runs: tuple[Run, ...]
 
 
-def read_excluded(season: Season, plan: ReportPlan, runs: Mapping[str, Run], timing: Timing) -> Returned:
-    """Reduce the excluded runs of a report on the time base of the `runs` used, and say which cannot be put back and why."""
+def read_excluded(season: Season, plan: ReportPlan, joined: Joined, timing: Timing) -> Returned:
+    """Reduce the excluded runs of a report on the time base of the runs used, and say which cannot be put back and why."""
+    runs = joined.runs
     warming = season.conditioning(plan.protocol)
     entries = [
         (cell.id, entry)
@@ -47,11 +49,12 @@ def read_excluded(season: Season, plan: ReportPlan, runs: Mapping[str, Run], tim
     failures |= unread
     kept: list[Run] = []
     for run in reduced:
-        why = _not_comparable(run, [*runs.values(), *kept])
-        if why:
+        brought = joined.bring(run)
+        why = NO_LINK if brought is None else _not_comparable(brought, [*runs.values(), *kept])
+        if why or brought is None:
             failures[run.id] = why
         else:
-            kept.append(run)
+            kept.append(brought)
     told = tuple(
         ExcludedRun(item=item, run=entry.run, reason=entry.reason, failure=failures.get(entry.run, ""))
         for item, entry in entries

@@ -11,6 +11,7 @@ from toolbench.metrology import Pooled, Row, pool_repeatability
 from toolbench.records.comparison import POOLED, TOLD
 from toolbench.records.runs import Run
 from toolbench.records.settings import Protocol, RunEntry
+from toolbench.season.epochs import find_epochs
 from toolbench.season.opening import Season
 from toolbench.season.reducing import Timing, reduce_runs
 
@@ -40,9 +41,11 @@ def find_repeats(season: Season, protocol: Protocol, runs: Mapping[str, Run], ti
         except AnalysisError:
             wanted = []
     rig = (known[0].rig, known[0].filter)
-    cells: dict[tuple[str, str], list[Run]] = defaultdict(list)
+    epochs = find_epochs(season.settings)
+    cells: dict[tuple[str, str, int | None], list[Run]] = defaultdict(list)
     for run in (run for run in known if (run.rig, run.filter) == rig):
-        cells[(run.entry.tool, run.entry.setup)].append(run)
+        # A change of the rig is no scatter; runs of the report that were brought over it are of one cell again.
+        cells[(run.entry.tool, run.entry.setup, None if run.links else epochs.of(run.entry))].append(run)
     return [like for like in cells.values() if len(like) > 1]
 
 

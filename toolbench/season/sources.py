@@ -9,6 +9,9 @@ same at two readings and is taken as independent from item to item, which is the
 A calibration line corrects every run on its sensor, so its errors are shared as well: that of its level acts as a zero
 error, that of its slope as a scale error about the middle of the points. What the certificate states besides its points stays
 added; only a stated linearity takes the place of the points' scatter about the line, since both say how straight it is.
+
+A run that was brought to another epoch of the rig carries the scale that the check standard was read with there, since its own
+drops out of the link; the link's means are sources that all runs brought over it share.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from toolbench.metrology import Row, Source
 from toolbench.quantities import KINDS
@@ -25,6 +29,7 @@ from toolbench.records.runs import Run
 from toolbench.records.settings import Certificate, SeasonSettings
 from toolbench.season.calibrating import LEVELS, certificate_for, day_of, shares
 from toolbench.season.departures import departure_parts
+from toolbench.season.links import LINKED
 
 SCALED = (*LEVELS, "slope", "droop")
 READINGS = {**dict.fromkeys(LEVELS, 1), "droop": 2}
@@ -57,32 +62,58 @@ def parts_of(
         parts += _sensor_parts(settings, item, runs, response, metric)
         parts += _line_parts(settings, item, runs, response, metric)
         parts += _arm_parts(settings, runs, response)
+    if metric in LINKED:
+        parts += _link_parts(runs, response, metric, at)
     parts += _run_parts(runs, response, metric, at)
     return tuple(parts)
 
 
-def _certificates(settings: SeasonSettings, runs: Sequence[Run], response: str) -> list[tuple[str, Certificate]]:
+def _link_parts(runs: Sequence[Run], response: str, metric: str, at: float | None) -> list[Source]:
+    """The check standard's means that linked runs rest on, each weighed by its share of the item's runs with a value."""
+    valued = [run for run in runs if (m := run.metric(response, metric, at)) is not None and math.isfinite(m.value)]
+    found: dict[str, Source] = {}
+    for part in (part for run in valued if response in run.links for part in run.links[response].parts):
+        before = found[part.source].relative if part.source in found else 0.0
+        found[part.source] = Source(
+            source=part.source,
+            label=part.label,
+            relative=before + part.relative / len(valued),
+            degrees_of_freedom=part.degrees_of_freedom,
+        )
+    return list(found.values())
+
+
+def _read_with(run: Run, response: str) -> tuple[str | None, date | None]:
+    """The sensor whose scale a run's response carries, and the day that picks its calibration."""
+    link = run.links.get(response)
+    if link is not None:
+        return link.sensor or None, link.day
+    return run.sensors.get(response), day_of(run.entry)
+
+
+def _certificates(
+    settings: SeasonSettings, read: Iterable[tuple[str | None, date | None]]
+) -> list[tuple[str, Certificate]]:
     found: dict[tuple[str, str], Certificate] = {}
-    for run in runs:
-        sensor = run.sensors.get(response)
-        if sensor is None:
-            continue
-        certificate = certificate_for(settings.sensors[sensor], day_of(run.entry))
-        if certificate is not None:
+    for sensor, day in read:
+        certificate = certificate_for(settings.sensors[sensor], day) if sensor is not None else None
+        if sensor is not None and certificate is not None:
             found[(sensor, certificate.id)] = certificate
     return [(sensor, certificate) for (sensor, _), certificate in found.items()]
 
 
 def _sensor_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], response: str, metric: str) -> list[Source]:
     parts: list[Source] = []
-    certificates = _certificates(settings, runs, response)
+    certificates = _certificates(settings, [(run.sensors.get(response), day_of(run.entry)) for run in runs])
+    for sensor, certificate in _certificates(settings, [_read_with(run, response) for run in runs]):
+        # Runs spread over two certificates share each error only in part; counting each in full is the cautious side.
+        if certificate.scale:
+            name = f"{sensor}/{certificate.id}"
+            parts.append(Source(source=f"scale/{name}", label=f"scale of {sensor}", relative=certificate.scale))
     arm = _arm_length(settings, runs, response) if _is_by_arm(settings, runs, response) else 1.0
     each = arm * math.sqrt(READINGS.get(metric, 0))
     for sensor, certificate in certificates:
-        # Runs spread over two certificates share each error only in part; counting each in full is the cautious side.
         name = f"{sensor}/{certificate.id}"
-        if certificate.scale:
-            parts.append(Source(source=f"scale/{name}", label=f"scale of {sensor}", relative=certificate.scale))
         if certificate.zero and metric in LEVELS:
             per_run = certificate.zero_per == "run"
             parts.append(
@@ -121,7 +152,8 @@ def _sensor_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], resp
 
 def _line_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], response: str, metric: str) -> list[Source]:
     """What the calibration lines leave open, each weighed by its share of the runs' corrections."""
-    named = {run.sensors[response] for run in runs if response in run.sensors}
+    read = [_read_with(run, response) for run in runs]
+    named = {sensor for sensor, _ in read if sensor is not None}
     arm = _arm_length(settings, runs, response) if _is_by_arm(settings, runs, response) else 1.0
     parts: list[Source] = []
     for name in sorted(named):
@@ -133,7 +165,7 @@ def _line_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], respon
             readings=READINGS.get(metric, 0),
             unit=KINDS[sensor.quantity].si_unit,
         )
-        mine = [shares(sensor, day_of(run.entry)) for run in runs if run.sensors.get(response) == name]
+        mine = [shares(sensor, day) for which, day in read if which == name]
         lines: dict[str, tuple[CalibrationLine, float]] = {}
         for share in (share for one in mine for share in one):
             before = lines.get(share.certificate, (share.line, 0.0))[1]
@@ -141,7 +173,7 @@ def _line_parts(settings: SeasonSettings, item: str, runs: Sequence[Run], respon
         for certificate, (line, weight) in lines.items():
             stated = next(c.linearity_limit for c in sensor.certificates if c.id == certificate)
             parts += acting.line(f"{name}/{certificate}", name, line, weight, straight=stated is not None)
-        parts += acting.drifts(name, mine, sorted({str(day_of(run.entry)) for run in runs}), len(runs))
+        parts += acting.drifts(name, mine, sorted({str(day) for _, day in read}), len(runs))
     return parts
 
 

@@ -2,7 +2,7 @@
 
 A block is in doubt when its own check standard run is out of control. A run of no such block is placed by its date: it is in
 doubt when the block of the check standard before it or the one after it is out of control, which is every run since the last
-good block and until the next.
+good block and until the next. A change of the rig starts a new chart: its blocks are not judged by those before it.
 """
 
 from __future__ import annotations
@@ -12,23 +12,24 @@ import statistics
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from toolbench.errors import AnalysisError
 from toolbench.metrology import JudgedBlocks, check_standard_findings, judge_blocks
 from toolbench.metrology.standard import apart_words, drift_words
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
+from toolbench.season.epochs import find_epochs
 from toolbench.season.opening import Season
 from toolbench.season.reducing import reduce_runs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StandardChart:
-    """The check standard's blocks on one rig, under one setup and protocol, in order of time.
+    """The check standard's blocks on one rig in one epoch of it, under one setup and protocol, in order of time.
 
     `means` are of the sustained `response` [`unit`]; `started` is when the first and the last of a block's runs were, None
-    where not known of all of them.
+    where not known of all of them. The epoch is from day `since` to before day `until`, None where it has no such end.
     """
 
     label: str
@@ -39,6 +40,15 @@ class StandardChart:
     means: tuple[float, ...]
     started: tuple[tuple[datetime, datetime] | None, ...]
     judged: JudgedBlocks
+    since: date | None = None
+    until: date | None = None
+
+    def may_cover(self, run: Run) -> bool:
+        """Whether a run is of the chart's epoch, or may be, since its day is not known."""
+        if run.entry.started is None:
+            return True
+        day = run.entry.started.date()
+        return (self.since is None or self.since <= day) and (self.until is None or day < self.until)
 
 
 def check_standards(season: Season) -> frozenset[str]:
@@ -62,23 +72,32 @@ def read_standards(season: Season, rigs: Iterable[str]) -> list[Run]:
 
 
 def chart_standards(season: Season, runs: Iterable[Run]) -> list[StandardChart]:
-    """A chart of block means for each rig, tool, setup and protocol that a check standard was run on, of the runs given."""
-    standards = check_standards(season)
-    groups: dict[tuple[str, str, str, str], dict[str, list[Run]]] = defaultdict(lambda: defaultdict(list))
+    """A chart of block means for each rig and epoch, tool, setup and protocol of a check standard, of the runs given."""
+    standards, epochs = check_standards(season), find_epochs(season.settings)
+    groups: dict[tuple[str, str, str, str], dict[int | None, dict[str, list[Run]]]] = defaultdict(dict)
     for run in in_time(runs):
         entry = run.entry
         if entry.tool not in standards or entry.excluded or not math.isfinite(_level(season, run)):
             continue
-        groups[(run.rig, entry.tool, entry.setup, entry.protocol)][entry.block or run.id].append(run)
-    return [_chart(season, blocks) for blocks in groups.values()]
+        by_epoch = groups[(run.rig, entry.tool, entry.setup, entry.protocol)]
+        by_epoch.setdefault(epochs.of(entry), {}).setdefault(entry.block or run.id, []).append(run)
+    charts: list[StandardChart] = []
+    for by_epoch in groups.values():
+        for epoch, blocks in by_epoch.items():
+            since, until = (None, None) if epoch is None else epochs.bounds(epoch)
+            words = "not dated" if epoch is None else epochs.words(epoch)
+            charts.append(_chart(season, blocks, f", {words}" if len(by_epoch) > 1 else "", since, until))
+    return charts
 
 
-def _chart(season: Season, blocks: dict[str, list[Run]]) -> StandardChart:
+def _chart(
+    season: Season, blocks: dict[str, list[Run]], when: str, since: date | None, until: date | None
+) -> StandardChart:
     first = next(iter(blocks.values()))[0]
     response = season.settings.protocols[first.entry.protocol].response[0]
     means = tuple(statistics.fmean(_level(season, run) for run in runs) for runs in blocks.values())
     return StandardChart(
-        label=f"{season.settings.tools[first.entry.tool].name} on {first.entry.setup} under {first.entry.protocol}",
+        label=f"{season.settings.tools[first.entry.tool].name} on {first.entry.setup} under {first.entry.protocol}{when}",
         rig=first.rig,
         response=response,
         unit=next(metric.unit for metric in first.metrics if metric.response == response),
@@ -86,6 +105,8 @@ def _chart(season: Season, blocks: dict[str, list[Run]]) -> StandardChart:
         means=means,
         started=tuple(_span(runs) for runs in blocks.values()),
         judged=judge_blocks(means),
+        since=since,
+        until=until,
     )
 
 
@@ -126,7 +147,9 @@ def doubted_runs(charts: Iterable[StandardChart], runs: Sequence[Run]) -> list[F
         if not chart.judged.out:
             continue
         touched = [
-            run for run in runs if run.rig == chart.rig and any(m.response == chart.response for m in run.metrics)
+            run
+            for run in runs
+            if run.rig == chart.rig and chart.may_cover(run) and any(m.response == chart.response for m in run.metrics)
         ]
         near = {run.id: _blocks_about(chart, run) for run in touched}
         for stretch in _stretches(chart.judged.out):
