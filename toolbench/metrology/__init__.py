@@ -14,6 +14,7 @@ from toolbench.metrology.intervals import (
     smallest_resolvable,
     within_limit,
 )
+from toolbench.metrology.pairing import shared_blocks
 from toolbench.metrology.propagation import combine, correlated_means, difference, ratio_percent
 from toolbench.metrology.samples import ItemRuns, Pooled, Row, Source, complete_blocks, pool_repeatability
 from toolbench.metrology.spans import find_spans
@@ -52,6 +53,7 @@ __all__ = [
     "pooled_sd",
     "ratio_interval",
     "ratio_percent",
+    "shared_blocks",
     "smallest_resolvable",
     "statistical_findings",
     "within_limit",

@@ -1,14 +1,15 @@
 """Items compared row by row: levels, percent and absolute differences, their intervals and verdicts.
 
-Runs count as independent (Welch) unless every item was run equally often in each of the same three or more blocks; then
-the differences within blocks are what is judged. Without such blocks, where sittings differ by more than can be neglected, a
-mean is judged by the scatter between its sittings.
+A pair is judged by its differences within blocks where three or more blocks that both were run in hold most of their runs
+(`pairing`); elsewhere its runs count as independent (Welch). A level is judged by its block means where every item was run
+equally often in each of the same blocks, else by its own runs; where sittings differ by more than can be neglected, by the
+scatter between these.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,7 +26,9 @@ from toolbench.metrology.intervals import (
     smallest_resolvable,
     within_limit,
 )
+from toolbench.metrology.pairing import common_blocks, within_blocks
 from toolbench.metrology.propagation import combine, difference, ratio_percent
+from toolbench.metrology.residuals import block_residuals, run_residuals
 from toolbench.metrology.samples import (
     Cell,
     ItemRuns,
@@ -37,9 +40,7 @@ from toolbench.metrology.samples import (
     summarise,
 )
 from toolbench.metrology.sittings import Precision, find_precision
-from toolbench.metrology.type_a import mean_and_sd
 from toolbench.records.comparison import Difference, Estimate, Interval, Level
-from toolbench.records.runs import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +54,7 @@ class Outcome:
     family_level: float
     """Two-sided error probability per row that holds them together."""
     blocks: int
-    """Complete blocks that the comparison was made in, 0 where runs were taken as independent."""
+    """Blocks that the pairs were compared in, at most; 0 where all runs were taken as independent."""
 
 
 def compare_items(
@@ -106,12 +107,11 @@ def compare_items(
     ]
     place = {item.id: i for i, item in enumerate(items)}
     contests = [
-        _contest(cells[place[a]][r], cells[place[b]][r], place[a], place[b], r)
-        for a, b in pairs
-        for r in range(len(rows))
+        _contest(items, cells, blocks[r], place[a], place[b], r, row) for a, b in pairs for r, row in enumerate(rows)
     ]
-    family = [row for contest in contests if (row := contest.family_row()) is not None]
-    level = _family_level(family, cells, confidence, draws)
+    numbers = {name: k for k, name in enumerate(sorted({name for contest in contests for name in contest.blocks}))}
+    family = [row for contest in contests if (row := contest.family_row(numbers)) is not None]
+    level = _family_level(family, items, cells, confidence, draws)
     limit = None if equivalent_within is None else 100.0 * equivalent_within
     return Outcome(
         levels=tuple(
@@ -125,7 +125,7 @@ def compare_items(
         ),
         family_size=len(family),
         family_level=level,
-        blocks=max(map(len, blocks), default=0),
+        blocks=max((len(contest.blocks) for contest in contests), default=0),
     )
 
 
@@ -158,14 +158,16 @@ class _Contest:
     percent: Estimate
     difference: Estimate
     errors: RatioErrors | None
-    blocks: int
+    blocks: tuple[str, ...] = ()
+    apart: bool = False
+    """The cells are those of the blocks alone, not those of the levels."""
 
     @property
     def assessed(self) -> bool:
         return self.errors is not None and self.difference.standard_uncertainty > 0
 
-    def family_row(self) -> FamilyRow | None:
-        """How this row enters the family, None where it is not assessed."""
+    def family_row(self, numbers: Mapping[str, int]) -> FamilyRow | None:
+        """How this row enters the family, None where it is not assessed; `numbers` are those of all blocks."""
         if self.errors is None or not self.assessed:
             return None
         base = self.base.estimate.value
@@ -187,6 +189,7 @@ class _Contest:
             a_scatter=self.item.scatter,
             b_scatter=abs(ratio) * self.base.scatter,
             block_scatter=scatter_of(gaps, self.item.estimate.value) if gaps is not None else None,
+            blocks=tuple(numbers[name] for name in self.blocks),
             known=known,
         )
 
@@ -197,15 +200,29 @@ class _Contest:
         return Interval(lower=100.0 * (found.lower - 1.0), upper=100.0 * (found.upper - 1.0))
 
 
-def _contest(item: Cell, base: Cell, a: int, b: int, r: int) -> _Contest:
-    first, second = item.estimate, base.estimate
-    blocks = len(item.block_means)
+def _contest(
+    items: Sequence[ItemRuns],
+    cells: Sequence[Sequence[Cell]],
+    complete: Sequence[str],
+    a: int,
+    b: int,
+    r: int,
+    row: Row,
+) -> _Contest:
+    """Item `a` against item `b` in row `r`: the levels' own cells, or cells of the blocks that both were run in."""
+    item, base = cells[a][r], cells[b][r]
+    blocks = common_blocks(items[a], items[b], r)
     if not blocks:
+        first, second = item.estimate, base.estimate
         return _Contest(
-            a, b, r, item, base, ratio_percent(first, second), difference(first, second), ratio_errors(first, second), 0
+            a, b, r, item, base, ratio_percent(first, second), difference(first, second), ratio_errors(first, second)
         )
+    apart = blocks != tuple(complete)
+    if apart:
+        item, base = (summarise(within_blocks(items[k], blocks), r, row, blocks, None) for k in (a, b))
+    first, second = item.estimate, base.estimate
     ratio = first.value / second.value if second.value else math.nan
-    shared = float(np.cov(item.block_means, base.block_means)[0, 1]) / blocks
+    shared = float(np.cov(item.block_means, base.block_means)[0, 1]) / len(blocks)
     return _Contest(
         a,
         b,
@@ -214,8 +231,9 @@ def _contest(item: Cell, base: Cell, a: int, b: int, r: int) -> _Contest:
         base,
         _in_blocks(ratio_percent, item, base, ratio, 100.0 / second.value if second.value else math.nan),
         _in_blocks(difference, item, base, 1.0, 1.0),
-        ratio_errors(first, second, covariance=shared, dof=float(blocks - 1)),
+        ratio_errors(first, second, covariance=shared, dof=float(len(blocks) - 1)),
         blocks,
+        apart,
     )
 
 
@@ -252,11 +270,16 @@ def _without_scatter(estimate: Estimate) -> Estimate:
     )
 
 
-def _family_level(family: Sequence[FamilyRow], cells: Sequence[Sequence[Cell]], confidence: float, draws: int) -> float:
+def _family_level(
+    family: Sequence[FamilyRow],
+    items: Sequence[ItemRuns],
+    cells: Sequence[Sequence[Cell]],
+    confidence: float,
+    draws: int,
+) -> float:
     """The family's level, with the correlation between rows taken from the residuals of all items."""
     if len(family) < 2:
         return 1.0 - confidence
-    in_blocks = any(row.block_scatter is not None for row in family)
     judged = [
         FamilyItem(
             n=tuple(cell.judged for cell in line),
@@ -264,34 +287,12 @@ def _family_level(family: Sequence[FamilyRow], cells: Sequence[Sequence[Cell]], 
         )
         for line in cells
     ]
-    # Where one row is not in blocks (a run did not reach a level), runs are numbered alike in all rows for the draw only.
-    residuals = _block_residuals(cells) if in_blocks else []
-    residuals = residuals or [_residuals(line) for line in cells]
-    freedom = sum(max(len(part) - 1, 0) for part in residuals)
-    return family_level(family, judged, row_correlation(residuals, freedom), confidence=confidence, draws=draws)
-
-
-def _residuals(line: Sequence[Cell]) -> Floats:
-    """Deviations from the mean over the standard deviation, shape (runs, rows); nan where there is none."""
-    columns = []
-    for cell in line:
-        scale = mean_and_sd(cell.values)[1]
-        known = math.isfinite(scale) and scale > 0
-        columns.append((cell.values - np.nanmean(cell.values)) / scale if known else np.full(cell.values.shape, np.nan))
-    return np.stack(columns, axis=1)
-
-
-def _block_residuals(cells: Sequence[Sequence[Cell]]) -> list[Floats]:
-    """Deviations of block means from item and block, over their standard deviation; [] where a row is not in blocks."""
-    if len({len(cell.block_means) for line in cells for cell in line}) != 1:
-        return []
-    means = np.array([[cell.block_means for cell in line] for line in cells])
-    rest = means - means.mean(axis=2, keepdims=True)
-    rest = rest - rest.mean(axis=0, keepdims=True)
-    scale = np.sqrt(np.mean(rest**2, axis=2, keepdims=True))
-    rest = np.divide(rest, scale, out=np.full_like(rest, np.nan), where=scale > 0)
-    # One item's residuals are fixed by the others'.
-    return [part.T for part in rest[1:]]
+    paired = {i for row in family if row.block_scatter is not None for i in (row.item, row.base)}
+    residuals, freedom = block_residuals([items[i] for i in sorted(paired)]) if paired else ([], 0)
+    alone = [run_residuals(item.values) for i, item in enumerate(items) if i not in paired]
+    freedom += sum(max(len(part) - 1, 0) for part in alone)
+    correlation = row_correlation([*residuals, *alone], freedom)
+    return family_level(family, judged, correlation, confidence=confidence, draws=draws)
 
 
 def _or_unknown(estimate: Estimate) -> Estimate:
@@ -357,5 +358,6 @@ def _difference(
         smallest_resolvable=math.nan if math.isnan(interval.lower) else smallest_resolvable(u, dof, confidence),
         difference=_or_unknown(contest.difference),
         difference_interval=gap,
-        blocks=contest.blocks,
+        blocks=len(contest.blocks),
+        within=(contest.item.estimate, contest.base.estimate) if contest.apart else None,
     )

@@ -131,7 +131,7 @@ def _trend(
         known = np.isfinite(at) & np.isfinite(item.values[:, r])
         values.append(item.values[known, r])
         places.append(at[known])
-        if item.blocks:
+        if item.in_blocks:
             blocks.append([name for name, use in zip(item.blocks, known, strict=True) if use])
     whole = blocks if len(blocks) == len(items) else []
     p, size = trend_p(values, places, whole)
@@ -172,7 +172,7 @@ def unlike_scatter_p(deviations: Sequence[float], degrees_of_freedom: Sequence[f
 def _scatter(item: ItemRuns, r: int) -> tuple[float, float]:
     """Scatter of one item within its blocks where these were repeated, else of all its runs; its degrees of freedom."""
     column = item.values[:, r]
-    if item.blocks:
+    if item.in_blocks:
         groups = [column[[name == block for name in item.blocks]] for block in dict.fromkeys(item.blocks)]
         groups = [group[np.isfinite(group)] for group in groups]
         within, dof = pooled_sd([mean_and_sd(g)[1] for g in groups], [g.size - 1.0 for g in groups])

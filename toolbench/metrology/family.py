@@ -25,7 +25,9 @@ _VALUES = 4_000_000
 class FamilyRow:
     """One compared item in one row. `a_scatter` and `b_scatter` are standard deviations of one run on the scale of a - r b.
 
-    `known` holds the contributions of everything else by source, `known_degrees_of_freedom` theirs.
+    In blocks, `block_scatter` is that of a difference within one block, and `blocks` are the numbers of those that both were
+    run in, () for all: rows that share a block share its draw. `known` holds the contributions of everything else by
+    source, each with its degrees of freedom.
     """
 
     item: int
@@ -34,6 +36,7 @@ class FamilyRow:
     a_scatter: float
     b_scatter: float
     block_scatter: float | None = None
+    blocks: tuple[int, ...] = ()
     known: Mapping[str, tuple[float, float]]
 
 
@@ -112,11 +115,14 @@ def family_level(
     if len(rows) <= 1:
         return alpha
     used = sorted({row.item for row in rows} | {row.base for row in rows})
-    size = len(correlation) * sum(max(items[i].n) for i in used)
+    widths = {
+        i: max([*items[i].n, *(1 + k for row in rows if i in (row.item, row.base) for k in row.blocks)]) for i in used
+    }
+    size = len(correlation) * sum(widths.values())
     count = int(min(draws, max(2_000, _VALUES // max(size, 1))))
     random = np.random.default_rng(seed)
     root = correlation_root(correlation)
-    runs = {i: random.standard_normal((count, max(items[i].n), len(root))) @ root.T for i in used}
+    runs = {i: random.standard_normal((count, widths[i], len(root))) @ root.T for i in used}
     shared = {source: random.standard_normal(count) for source in sorted({s for row in rows for s in row.known})}
     sides = {i: _means_and_variances(runs[i], items[i], random) for i in used}
     best = np.full(count, -1.0)
@@ -160,7 +166,8 @@ def _studentised(
     """Size of the studentised difference in every draw and its effective degrees of freedom."""
     r = row.row
     if row.block_scatter is not None:
-        gaps = (runs[row.item][:, :, r] - runs[row.base][:, :, r]) * (row.block_scatter / math.sqrt(2.0))
+        within = list(row.blocks) or slice(None)
+        gaps = (runs[row.item][:, within, r] - runs[row.base][:, within, r]) * (row.block_scatter / math.sqrt(2.0))
         error = gaps.mean(axis=1)
         parts = [(gaps.var(axis=1, ddof=1) / gaps.shape[1], float(gaps.shape[1] - 1))]
     else:

@@ -236,7 +236,7 @@ def check_differences(
     rows = []
     for row in differences:
         where = (row.response, row.metric, row.at)
-        sides = known[(row.item, *where)], known[(row.baseline, *where)]
+        sides = row.within or (known[(row.item, *where)], known[(row.baseline, *where)])
         u = row.percent.standard_uncertainty
         if not (math.isfinite(u) and u > 0 and math.isfinite(row.percent.value)):
             continue

@@ -74,7 +74,8 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ItemRuns:
-    """The runs of one item: `values` of shape (runs, rows), nan where a run has none; one block name per run, or none.
+    """The runs of one item: `values` of shape (runs, rows), nan where a run has none; one block name per run ("" for a run
+    in no block), or none.
 
     `sources` holds a tuple of type B sources per row, or is empty; `sittings` names for each run when it was made (its
     block, else its day), or is empty where that is not known.
@@ -85,6 +86,11 @@ class ItemRuns:
     blocks: tuple[str, ...] = ()
     sources: tuple[tuple[Source, ...], ...] = ()
     sittings: tuple[str, ...] = ()
+
+    @property
+    def in_blocks(self) -> bool:
+        """Whether every run was made in a block."""
+        return bool(self.blocks) and "" not in self.blocks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,15 +168,19 @@ def summarise(
 ) -> Cell:
     """One item in row `r`: the mean of its runs, judged by block means where there are complete `blocks`.
 
+    Where these hold unequal numbers of runs, it is the mean of the block means.
+
     Without blocks, where the sittings' `precision` shows that they differ, it is judged by the sittings; an item of one
     sitting then carries what the others show of their differences.
     """
     column = item.values[:, r]
     values = column[np.isfinite(column)]
     n = int(values.size)
-    mean = mean_and_sd(values)[0]
+    in_blocks = [column[[name == block for name in item.blocks]] for block in blocks]
+    block_means = np.array([np.nanmean(one) for one in in_blocks])
+    uneven = len({int(np.isfinite(one).sum()) for one in in_blocks}) > 1
+    mean = mean_and_sd(block_means if uneven else values)[0]
     sd = scatter_of(values, mean)
-    block_means = np.array([np.nanmean(column[[name == block for name in item.blocks]]) for block in blocks])
     judged = len(block_means) or n
     scatter, dof = scatter_of(block_means, mean) if blocks else sd, float(judged - 1)
     label = "repeatability of block means" if blocks else "repeatability"

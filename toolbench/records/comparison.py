@@ -131,7 +131,9 @@ class Difference:
     difference: Estimate
     difference_interval: Interval
     blocks: int = 0
-    """Number of complete blocks the comparison was made in; 0 where runs were compared as independent."""
+    """Number of blocks the comparison was made in; 0 where runs were compared as independent."""
+    within: tuple[Estimate, Estimate] | None = None
+    """Item and base over these blocks alone, where the blocks do not hold every run of the report in equal numbers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

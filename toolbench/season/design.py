@@ -12,6 +12,7 @@ from toolbench.records.comparison import Item
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.records.settings import Episode, Protocol, SeasonSettings, Setup, Tool
+from toolbench.season.blocking import block_findings
 from toolbench.season.calibrating import calibration_findings
 
 NEEDS_DISCLOSURE = ("lent", "given", "paid")
@@ -41,6 +42,7 @@ def design_findings(
     found: list[Finding] = []
     found += _confounded(settings, episode, items)
     found += _few_runs(protocol, items)
+    found += block_findings(episode, items, runs)
     found += _conditions_met(protocol, runs)
     found += _ambient(runs)
     found += calibration_findings(settings, runs)

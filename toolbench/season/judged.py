@@ -66,7 +66,7 @@ def sample_of(season: Season, item: Item, runs: Mapping[str, Run], rows: Sequenc
     return ItemRuns(
         id=item.id,
         values=values,
-        blocks=blocks if all(blocks) else (),
+        blocks=blocks if any(blocks) else (),
         sittings=sittings_of([run.entry for run in mine]),
         sources=sources_of(season.settings, item.id, mine, list(runs.values()), rows),
     )

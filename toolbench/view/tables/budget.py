@@ -170,16 +170,27 @@ def _is_repeated(record: ComparisonRecord, ids: tuple[str, ...]) -> bool:
     return None not in sittings and 1 < len(sittings) < len(entries)
 
 
+def _within_blocks(record: ComparisonRecord) -> str:
+    """In how many blocks pairs were compared; empty where none was."""
+    told = [row for row in record.differences if record.is_told(row)]
+    counts = sorted({row.blocks for row in told if row.blocks})
+    if not counts:
+        return ""
+    number = " to ".join(dict.fromkeys(str(count) for count in (counts[0], counts[-1])))
+    kind = "blocks that both were run in" if any(row.within for row in told) else "complete blocks"
+    said = f"Items were compared within {number} {kind}, so what differs from session to session cancels."
+    if any(not row.blocks for row in told):
+        said += (
+            " Where the runs of a pair lie in too few common blocks, they were compared as independent of each other."
+        )
+    return said
+
+
 def method_sentences(record: ComparisonRecord, settings: SeasonSettings) -> tuple[str, ...]:
     """How the numbers were formed, in words."""
     share = print_share(record.confidence)
     rule = sorted({run.onset.rule for run in record.runs})
-    blocks = max((row.blocks for row in record.differences), default=0)
-    how = (
-        f"Items were compared within {blocks} complete blocks, so what differs from session to session cancels."
-        if blocks
-        else _without_blocks(record, settings)
-    )
+    how = _within_blocks(record) or _without_blocks(record, settings)
     return (
         f"Runs are aligned on the onset of the response (rule: {', '.join(rule) or 'none'}), found on the raw signal.",
         "Levels are means over runs with components by the GUM (JCGM 100:2008); the same source in two values is the"
