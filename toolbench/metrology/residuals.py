@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from toolbench.metrology.samples import ItemRuns
+from toolbench.metrology.samples import ROUNDING, ItemRuns
 from toolbench.metrology.type_a import mean_and_sd
 from toolbench.records.runs import Floats
 
@@ -43,7 +43,7 @@ def block_residuals(items: Sequence[ItemRuns]) -> tuple[list[Floats], int]:
     known = np.isfinite(rest)
     squares, counts = np.sum(np.where(known, rest, 0.0) ** 2, axis=1), known.sum(axis=1)
     scale = np.sqrt(np.divide(squares, counts, out=np.zeros_like(squares), where=counts > 0))[:, None, :]
-    rounding = 1e-12 * np.nanmax(np.abs(means), axis=(0, 1), initial=0.0)
+    rounding = ROUNDING * np.nanmax(np.abs(means), axis=(0, 1), initial=0.0)
     rest = np.divide(rest, scale, out=np.full_like(rest, np.nan), where=scale > rounding)
     return list(rest), min(freedom, default=0)
 

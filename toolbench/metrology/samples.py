@@ -20,7 +20,7 @@ from toolbench.records.runs import Floats
 
 FEWEST_BLOCKS = 3
 
-_ROUNDING = 1e-12
+ROUNDING = 1e-12
 """Scatter below this share of the level is arithmetic: the readings are alike."""
 
 
@@ -140,7 +140,7 @@ def complete_blocks(items: Sequence[ItemRuns], row: int | None = None) -> tuple[
 def scatter_of(values: Sequence[float] | Floats, level: float) -> float:
     """Standard deviation of `values`, zero where it is no more than rounding of numbers the size of `level`."""
     sd = mean_and_sd(values)[1]
-    return 0.0 if sd < _ROUNDING * abs(level) else sd
+    return 0.0 if sd < ROUNDING * abs(level) else sd
 
 
 @dataclass(frozen=True, slots=True, eq=False)
