@@ -7,11 +7,14 @@ import pytest
 from bench_line import demand, flowing_inlet, inlet_behind
 from bench_model import regulator_setting, steady_drive
 from bench_parts import ATMOSPHERE, BAR, COMPRESSOR, REGULATOR_DROOP, REGULATOR_MARGIN, SETUPS, TOOLS, Cell
+from demo_lines import demo_line
 from scipy.integrate import solve_ivp
 
 from toolbench.errors import AnalysisError
 from toolbench.records.runs import Floats
-from toolbench.supply.receiver import ANR_PA_ABS, REGIMES, Receiver, Transient, run_steady
+from toolbench.supply.air import P_ANR
+from toolbench.supply.line import Demand
+from toolbench.supply.receiver import REGIMES, Receiver, Transient, run_steady, run_transient
 from toolbench.supply.regimes import KnownSupply, which_regime
 
 C = 2.9e-8
@@ -58,6 +61,27 @@ def test_course_of_the_demo_is_met(setup: str) -> None:
     assert (course.inlet_pa_abs / BAR - ATMOSPHERE)[5:] == pytest.approx(expected[5:], abs=0.03)
 
 
+@pytest.mark.parametrize("setup", ["bay-receiver", "small-receiver"])
+def test_a_line_behind_a_receiver_meets_the_demo(setup: str) -> None:
+    """Expected: the demo's own course, from other formulas; the first half second is the line's and the regulator's."""
+    course = run_transient(
+        demo_line(setup),
+        Demand(conductance=C),
+        Receiver(volume_m3=SETUPS[setup].receiver_l * 1e-3, free_air_m3_s=COMPRESSOR * 1e-3),
+        start_pa_abs=(9.2 + ATMOSPHERE) * BAR,
+        duration_s=12.0,
+        margin_pa=REGULATOR_MARGIN * BAR,
+        running=True,
+    )
+    expected, _ = steady_drive(Cell("quernel-1", setup, "long"), course.time_s)
+    late = course.time_s > 0.5
+    assert (course.inlet_pa_abs / BAR - ATMOSPHERE)[late] == pytest.approx(expected[late], abs=0.03)
+    assert course.inlet_pa_abs[0] / BAR - ATMOSPHERE == pytest.approx(6.9)
+    assert (course.sag_begins_s is None) == (setup == "bay-receiver")
+    # By hand: 12 m of 13 mm hold 1.593 L; half of 1.13 bar between rest and inlet, at 19.7 L/s.
+    assert course.inventory_s == pytest.approx(1.593 * 0.69 / 19.7, rel=0.15)
+
+
 @pytest.mark.oracle
 def test_receiver_agrees_with_adaptive_integration() -> None:
     receiver = Receiver(volume_m3=0.04, free_air_m3_s=0.009)
@@ -66,7 +90,7 @@ def test_receiver_agrees_with_adaptive_integration() -> None:
     )
 
     def slope(_: float, p: Floats) -> Floats:
-        return ANR_PA_ABS / 0.04 * (0.009 - C * np.minimum(p, 7e5))
+        return P_ANR / 0.04 * (0.009 - C * np.minimum(p, 7e5))
 
     exact = solve_ivp(slope, (0, 12), [1e6], t_eval=course.time_s, rtol=1e-9, atol=1e-3, max_step=0.02).y[0]
     assert course.receiver_pa_abs == pytest.approx(exact, abs=20.0)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -19,13 +19,15 @@ import numpy.typing as npt
 
 from toolbench.errors import AnalysisError, Fault
 from toolbench.records.runs import Floats
+from toolbench.supply.air import P_ANR, T_ANR
+from toolbench.supply.hose import Hose
+from toolbench.supply.line import Demand, Line, find_operating_point
 
-ANR_PA_ABS = 1e5
-ANR_K = 293.15
-"""Reference state of free air (ISO 8778): 100 kPa, 20 degC."""
 STEP_S = 0.01
 LEVELS = 120
 """Pressures ahead of the line at which its steady state is worked out."""
+LOWEST_SHARE = 0.25
+"""Of the held pressure: a receiver that has fallen so far is not followed any further."""
 INVENTORY_LASTS = 3.0
 """Time constants after which the air of the line no longer counts: 5 % of it is left."""
 
@@ -74,7 +76,7 @@ class Transient:
 
 
 def line_inventory_s(
-    volume_m3: float, flow_m3_s: float, from_pa_abs: float, to_pa_abs: float, *, temperature_k: float = ANR_K
+    volume_m3: float, flow_m3_s: float, from_pa_abs: float, to_pa_abs: float, *, temperature_k: float = T_ANR
 ) -> float:
     """How long the air in a volume feeds a flow [s] while its pressure falls.
 
@@ -89,7 +91,7 @@ def line_inventory_s(
     ----------
     Ideal gas at one temperature: V (p1 - p2) / p_ANR of free air.
     """
-    return volume_m3 * (from_pa_abs - to_pa_abs) / ANR_PA_ABS * ANR_K / temperature_k / flow_m3_s
+    return volume_m3 * (from_pa_abs - to_pa_abs) / P_ANR * T_ANR / temperature_k / flow_m3_s
 
 
 def blow_down_s(
@@ -98,7 +100,7 @@ def blow_down_s(
     from_pa_abs: float,
     to_pa_abs: float,
     *,
-    temperature_k: float = ANR_K,
+    temperature_k: float = T_ANR,
     adiabatic: bool = False,
 ) -> float:
     """How long a receiver without a compressor takes to fall through a choked outlet [s]; `temperature_k` is that at the start.
@@ -116,11 +118,75 @@ def blow_down_s(
     ----------
     Mass balance with an ideal gas, T/T0 = (p/p0)^((k-1)/k), k = 1.4.
     """
-    constant = volume_m3 / (conductance * ANR_PA_ABS) * math.sqrt(ANR_K / temperature_k)
+    constant = volume_m3 / (conductance * P_ANR) * math.sqrt(T_ANR / temperature_k)
     if not adiabatic:
         return constant * math.log(from_pa_abs / to_pa_abs)
     power = (1.4 - 1.0) / (2.0 * 1.4)
     return float(constant * 2.0 / (1.4 - 1.0) * ((from_pa_abs / to_pa_abs) ** power - 1.0))
+
+
+def line_volume_m3(line: Line) -> float:
+    """Air space of the hoses of one line [m3]; couplers and fittings hold next to nothing."""
+    hoses = [element for element in line.elements if isinstance(element, Hose)]
+    return math.fsum(math.pi / 4.0 * float(hose.bore_m) ** 2 * float(hose.length_m) for hose in hoses)
+
+
+def run_transient(
+    line: Line,
+    demand: Demand,
+    receiver: Receiver,
+    *,
+    start_pa_abs: float,
+    duration_s: float,
+    margin_pa: float = 0.0,
+    running: bool | None = None,
+    polytropic_exponent: float = 1.0,
+) -> Transient:
+    """A run of a tool on one line behind a receiver: pressures and flow over time, and which regime each moment is in.
+
+    Parameters
+    ----------
+    start_pa_abs
+        Receiver at the onset.
+    margin_pa
+        How much the receiver must lie above the regulator's outlet for it to hold; below, the line is fed by the receiver
+        less this margin.
+    running
+        Whether the compressor runs at the onset; by default where the receiver lies below its cut-in.
+    polytropic_exponent
+        1 for air in the receiver that keeps its temperature (wall and air exchange heat), 1.4 for air that exchanges none.
+
+    Returns
+    -------
+    Transient
+        Modelled. The first moments hold the air of the line alone: how fast a regulator answers is not in them, so measured
+        pressures settle later.
+    """
+    held = find_operating_point(line, demand)
+    ahead, flow = float(held.pressures_pa_abs[0]), float(held.flow_m3_s)
+
+    def steady(pressures: Floats) -> tuple[Floats, Floats]:
+        wide_open = replace(line.regulator, set_pa_abs=pressures, droop_pa_s_m3=0.0)
+        point = find_operating_point(replace(line, regulator=wide_open), demand)
+        return point.inlet_pa_abs, point.flow_m3_s
+
+    rest, temperature = float(line.regulator.set_pa_abs), float(line.temperature_k)
+    mean = float(np.mean(held.pressures_pa_abs[[0, -1]]))
+    inventory = line_inventory_s(line_volume_m3(line), flow, rest, mean, temperature_k=temperature)
+    return run_steady(
+        steady,
+        receiver,
+        start_pa_abs=start_pa_abs,
+        held_pa_abs=ahead,
+        lowest_pa_abs=LOWEST_SHARE * ahead,
+        duration_s=duration_s,
+        rest_pa_abs=min(rest, start_pa_abs),
+        inventory_s=inventory,
+        margin_pa=margin_pa,
+        running=running,
+        polytropic_exponent=polytropic_exponent,
+        temperature_k=temperature,
+    )
 
 
 def run_steady(
@@ -136,7 +202,7 @@ def run_steady(
     margin_pa: float = 0.0,
     running: bool | None = None,
     polytropic_exponent: float = 1.0,
-    temperature_k: float = ANR_K,
+    temperature_k: float = T_ANR,
 ) -> Transient:
     """The course of a run for a line whose steady states are given by `steady`.
 
@@ -162,7 +228,7 @@ def run_steady(
     time = np.arange(0.0, duration_s + 0.5 * STEP_S, STEP_S)
     pressure, compressor = np.empty_like(time), np.empty(time.size, dtype=np.bool_)
     on = start_pa_abs < receiver.cut_in_pa_abs if running is None else running
-    per_air = polytropic_exponent * ANR_PA_ABS * temperature_k / ANR_K / receiver.volume_m3
+    per_air = polytropic_exponent * P_ANR * temperature_k / T_ANR / receiver.volume_m3
     cooling = (polytropic_exponent - 1.0) / polytropic_exponent
     given = receiver.free_air_m3_s
 

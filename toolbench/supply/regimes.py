@@ -16,7 +16,8 @@ import numpy as np
 from toolbench.errors import AnalysisError, Fault
 from toolbench.quantities import format_number, format_seconds
 from toolbench.records.runs import Floats
-from toolbench.supply.receiver import ANR_K, ANR_PA_ABS, REGIMES, Receiver, Regime, line_inventory_s
+from toolbench.supply.air import P_ANR, T_ANR
+from toolbench.supply.receiver import REGIMES, Receiver, Regime, line_inventory_s
 
 EARLY_S = (0.8, 1.2)
 """After the onset: the line's own air is gone by then, and a receiver has hardly moved."""
@@ -70,7 +71,7 @@ class KnownSupply:
     receiver: Receiver | None = None
     start_pa_abs: float | None = None
     margin_pa: float = 0.0
-    temperature_k: float = ANR_K
+    temperature_k: float = T_ANR
 
     def earliest_fall_s(self) -> float:
         """The least time in which the receiver can come down to what the regulator needs [s]; inf where it cannot."""
@@ -87,7 +88,7 @@ class KnownSupply:
             return math.nan
         known = self.start_pa_abs is not None and self.start_pa_abs <= self.receiver.cut_in_pa_abs
         net = self.flow_m3_s - (self.receiver.free_air_m3_s if known else 0.0)
-        return max(net, 0.0) * ANR_PA_ABS * self.temperature_k / ANR_K / self.receiver.volume_m3
+        return max(net, 0.0) * P_ANR * self.temperature_k / T_ANR / self.receiver.volume_m3
 
 
 def which_regime(time_s: Floats, inlet_pa: Floats, supply: KnownSupply) -> tuple[Sag, ...]:
