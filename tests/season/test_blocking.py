@@ -14,6 +14,7 @@ from toolbench.records.settings import RunEntry
 from toolbench.season.checking import check_season
 from toolbench.season.comparing import compare_plan
 from toolbench.season.opening import Season, find_plan
+from toolbench.season.results import results
 
 
 def _without(season: Season, *left_out: str) -> Season:
@@ -94,6 +95,8 @@ def test_the_percentage_of_a_pair_in_part_is_that_of_its_blocks(season: Season) 
     assert row.within is not None
     item, base = row.within
     assert row.percent.value == pytest.approx(100 * (item.value / base.value - 1), rel=1e-12)
+    made = next(one for one in results(record)["differences"] if (one["item"], one["metric"]) == ("far", "sustained"))
+    assert made["levels_in_blocks"] == {"item": item.value, "baseline": base.value}
     assert base.value != pytest.approx(whole.estimate.value, rel=1e-6)
 
 

@@ -136,7 +136,8 @@ def _turned(
         kind="design",
         message=f"The verdict on {labels[pair[0]]} against {labels[pair[1]]} rests on leaving out {names}: with all runs it is {said}.",
         mend="say with the result why the run was left out, or repeat the test",
-        subjects=pair,
+        # The base would make it a caveat of every other pair too.
+        subjects=pair[:1],
     )
 
 

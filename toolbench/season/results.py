@@ -18,7 +18,7 @@ import pandas as pd
 
 from toolbench.errors import Fault, UsageError
 from toolbench.files import write_json, write_text
-from toolbench.records.comparison import AllRuns, ComparisonRecord, Component, Estimate
+from toolbench.records.comparison import AllRuns, ComparisonRecord, Component, Difference, Estimate
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.season.checked import check_row
@@ -130,7 +130,7 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         for row, level in zip(level_rows(record), record.levels, strict=True)
     ]
     differences = [
-        {**row, "blocks": one.blocks, "budget": _budget(one.percent), "difference_budget": _budget(one.difference)}
+        {**row, **_within(one), "budget": _budget(one.percent), "difference_budget": _budget(one.difference)}
         for row, one in zip(difference_rows(record), record.differences, strict=True)
     ]
     protocol = record.protocol
@@ -192,6 +192,14 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "runs": [_run(run) for run in record.runs],
         "inputs": dict(record.digests),
     }
+
+
+def _within(one: Difference) -> dict[str, Any]:
+    """In how many blocks a pair was compared, and its two levels there where they are not those of the items."""
+    if one.within is None:
+        return {"blocks": one.blocks}
+    item, baseline = (_finite(estimate.value) for estimate in one.within)
+    return {"blocks": one.blocks, "levels_in_blocks": {"item": item, "baseline": baseline}}
 
 
 def _all_runs(record: ComparisonRecord, all_runs: AllRuns) -> dict[str, Any]:
