@@ -7,8 +7,8 @@ everywhere, and the momentum equation integrates to
 
 **Choking.** For given G and p1 the hose is longest that ends at p2² = G² R T, a Mach number of 1/√γ = 0.845. No more than that G passes,
 however low the pressure behind; the hose then ends at G √(R T), and the pressure falls to that behind it outside the hose. Adiabatic
-(Fanno) flow chokes at Mach 1 instead and passes 0.5 to 3 % more through the same hose. The isothermal limit is taken because it asks
-for no temperature along the hose and errs towards less flow.
+(Fanno) flow chokes at Mach 1 instead and passes more through the same hose: 0.5 % at f L/d = 67, 1.6 % at 15, 6 % at 1. The isothermal
+limit is taken because it asks for no temperature along the hose and errs towards less flow.
 
 **Solution.** With z = p1²/(G² R T) and y = p2²/(G² R T) the equation is z − ln z = y − ln y + f L/d + ΣK, which is solved to the last digit
 in closed form either way.
