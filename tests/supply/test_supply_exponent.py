@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from bench_model import draw_comparison, true_conditions
+from bench_parts import TOOLS, Cell
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
@@ -112,6 +114,21 @@ def test_intervals_hold_the_exponent(runs: int, scatter: float, truth: float | N
     assert within(held, 0.95)
     assert within(alone, 0.95)
     assert cried <= stats.binom.ppf(0.999, DRAWS, 0.01)
+
+
+@pytest.mark.slow
+def test_the_demo_s_exponent_is_held_by_the_interval() -> None:
+    """Constructed: five blocks of the demo's stepped runs drawn anew, their level at the flowing pressure of their setting."""
+    rng, held, names = np.random.default_rng(20264), 0, ("at-6", "at-5", "at-4")
+    cells = [Cell("quernel-1", name, "stepped") for name in names]
+    pressure = np.repeat([true_conditions(cell)["flowing_pressure"] for cell in cells], 5)
+    groups = [str(block) for block in range(5)] * 3
+    for _ in range(DRAWS):
+        drawn_levels = draw_comparison(rng, cells, 5)
+        torque = np.concatenate([drawn_levels[cell] for cell in cells])
+        found = fit_exponent(pressure, torque, groups).fitted
+        held += abs(found.value - TOOLS["quernel-1"].exponent) <= 1.96 * found.standard_uncertainty
+    assert within(held, 0.95)
 
 
 def test_two_pressures_leave_the_prior() -> None:

@@ -10,6 +10,7 @@ from scipy import stats
 
 from toolbench.errors import AnalysisError
 from toolbench.metrology import coverage_factor
+from toolbench.supply.elements import Restriction
 from toolbench.supply.fitted import grouped_mean
 from toolbench.supply.fitting import fit_conductance, fit_demand, flow_share
 
@@ -166,6 +167,15 @@ def test_conductance_is_found_again() -> None:
         - 1
     )
     assert found.relative_uncertainty == pytest.approx(np.hypot(0.0083, b_part), rel=0.05)
+
+
+def test_the_line_model_and_the_fit_are_one_law() -> None:
+    """What the package's coupler makes of a flow is fitted back to its conductance, at another temperature too."""
+    coupler, inlet = Restriction(sonic_conductance=COUPLER, critical_pressure_ratio=B), np.array([7.0e5, 7.1e5])
+    for kelvin in (293.15, 273.15):
+        outlet = coupler.outlet_pressure(0.02, inlet, kelvin)
+        found = fit_conductance([0.02] * 2, inlet, outlet, critical_pressure_ratio=B, temperature_k=kelvin)
+        assert found.value == pytest.approx(COUPLER, rel=1e-9)
 
 
 def test_a_choked_piece_needs_no_ratio() -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from bench_line import demand, flowing_inlet, inlet_behind
@@ -15,7 +18,7 @@ from toolbench.records.runs import Floats
 from toolbench.supply.air import P_ANR
 from toolbench.supply.line import Demand
 from toolbench.supply.receiver import REGIMES, Receiver, Transient, run_steady, run_transient
-from toolbench.supply.regimes import KnownSupply, which_regime
+from toolbench.supply.regimes import KnownSupply, earliest_fall_s, known_supply, which_regime
 
 C = 2.9e-8
 
@@ -139,8 +142,10 @@ def test_a_receiver_that_keeps_up_shows_no_sag() -> None:
 
 
 def test_a_receiver_without_volume_is_refused() -> None:
-    with pytest.raises(AnalysisError, match="volume above zero"):
+    with pytest.raises(ValueError, match="volume must be above zero"):
         Receiver(volume_m3=0.0)
+    with pytest.raises(ValueError, match="cut_in lies above cut_out"):
+        Receiver(volume_m3=0.1, cut_in_pa_abs=9e5, cut_out_pa_abs=8e5)
 
 
 # ---- which regime a recorded sag belongs to -------------------------------------------------------------------------
@@ -187,6 +192,18 @@ def test_a_late_sag_fits_a_small_receiver() -> None:
     assert late.drop_pa == pytest.approx(0.94e5, abs=0.05e5)
     assert late.begins_s == pytest.approx(8.4, abs=0.2)
     assert "feeds the tool for 0.0" in dict(late.excluded)["line inventory"]
+
+
+def test_what_is_known_of_a_supply_comes_from_its_line() -> None:
+    # By hand: 12 m of 13 mm hold 1.593 L; what the regulator holds is its setting less 0.02 bar per L/s.
+    known = known_supply(demo_line("small-receiver"), Demand(conductance=C), None)
+    assert known.line_volume_m3 == pytest.approx(1.593e-3, rel=1e-3)
+    assert known.held_pa_abs == pytest.approx((6.9 + ATMOSPHERE) * BAR - 0.02e8 * known.flow_m3_s, rel=1e-9)
+    # By hand: from 9.0 bar abs to 7.519 + 0.5 in 40 L at 19.7 L/s.
+    small = Receiver(volume_m3=0.04, cut_in_pa_abs=9e5)
+    least = earliest_fall_s(replace(known, margin_pa=0.5e5), small)
+    assert least == pytest.approx((9.0 - 7.519 - 0.5) * 40 / 19.7, rel=0.01)
+    assert earliest_fall_s(replace(known, flow_m3_s=0.0), small) == math.inf
 
 
 def test_a_late_sag_does_not_fit_a_large_receiver() -> None:

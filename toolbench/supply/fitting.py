@@ -13,6 +13,7 @@ from toolbench.errors import AnalysisError, Fault
 from toolbench.metrology.type_a import fit_line, mean_and_sd
 from toolbench.quantities import format_number
 from toolbench.records.runs import Floats
+from toolbench.supply.air import T_ANR
 from toolbench.supply.fitted import Fitted, GroupedMean, alike, grouped_mean, with_shared
 
 BAR = 1e5
@@ -58,7 +59,9 @@ def fit_demand(
     flow_m3_s, inlet_pa_abs : shape (runs,)
         Means while the tool runs; flow in the reference state ANR.
     setups
-        On which setup each run was made; where setups differ by more than their runs do, they are what is counted.
+        On which setup each run was made; where setups differ by more than their runs do, they are what is counted. Two setups
+        tell poorly whether they differ: where they do so by as much as runs scatter, 95 % intervals hold 86 % (2,000 draws), with
+        three setups 92 %, with five 93 %; where they do not, or clearly do, 95 %.
     flow_scale, pressure_scale
         Relative standard uncertainty of the meters' scales, shared by every run.
     at_inlet
@@ -153,6 +156,7 @@ def fit_conductance(
     critical_pressure_ratio_u: float = 0.05,
     drop_pa: float = 0.0,
     flow_scale: float = 0.0,
+    temperature_k: float = T_ANR,
 ) -> Fitted:
     """Sonic conductance [m3/(s*Pa) ANR] of a piece of line whose pressures at both ends and flow were recorded.
 
@@ -166,6 +170,8 @@ def fit_conductance(
         Standard uncertainty of the difference of the two gauges, the same in every run: their zeros and scales [Pa].
     flow_scale
         Relative standard uncertainty of the flow meter's scale.
+    temperature_k
+        Of the air in the line.
 
     Raises
     ------
@@ -176,11 +182,12 @@ def fit_conductance(
 
     References
     ----------
-    ISO 6358-1: q = C p1 sqrt(1 - ((p2 / p1 - b) / (1 - b))^2), choked below b.
+    ISO 6358-1: q = C p1 sqrt(T0 / T) sqrt(1 - ((p2 / p1 - b) / (1 - b))^2), choked below b; `elements.Restriction` turned round.
     """
     flow, inlet, outlet = alike("a conductance", flow_m3_s, upstream_pa_abs, downstream_pa_abs)
     if not 0.0 <= critical_pressure_ratio < 1.0:
         raise ValueError(f"a critical pressure ratio lies from 0 to below 1; got {critical_pressure_ratio:g}")
+    flow = flow * math.sqrt(temperature_k / T_ANR)
     names = tuple(setups) if setups is not None else ("",) * flow.size
     _drop_is_clear(inlet - outlet, names, drop_pa)
 

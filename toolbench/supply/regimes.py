@@ -17,7 +17,8 @@ from toolbench.errors import AnalysisError, Fault
 from toolbench.quantities import format_number, format_seconds
 from toolbench.records.runs import Floats
 from toolbench.supply.air import P_ANR, T_ANR
-from toolbench.supply.receiver import REGIMES, Receiver, Regime, line_inventory_s
+from toolbench.supply.line import Demand, Line, find_operating_point
+from toolbench.supply.receiver import REGIMES, Receiver, Regime, line_inventory_s, line_volume_m3
 
 EARLY_S = (0.8, 1.2)
 """After the onset: the line's own air is gone by then, and a receiver has hardly moved."""
@@ -26,7 +27,8 @@ LATE_S = 0.5
 SMALLEST_PA = 3e3
 """A smaller sag is not told: gauges and regulators wander by as much."""
 ROOM = 1.5
-"""Times and slopes of the model may be off by this factor before they exclude anything; the friction model itself is good to 1.3."""
+"""Times and slopes of the model may be off by this factor before they exclude anything: friction is good to 1.3, and a receiver that
+exchanges no heat falls 1.4 times as fast as one that keeps its temperature."""
 BAR = 1e5
 
 
@@ -73,22 +75,41 @@ class KnownSupply:
     margin_pa: float = 0.0
     temperature_k: float = T_ANR
 
-    def earliest_fall_s(self) -> float:
-        """The least time in which the receiver can come down to what the regulator needs [s]; inf where it cannot."""
-        if self.receiver is None:
-            return math.nan
-        start = self.start_pa_abs if self.start_pa_abs is not None else self.receiver.cut_in_pa_abs
-        above = max(start - self.margin_pa - self.held_pa_abs, 0.0)
-        fall = self.greatest_slope()
-        return above / fall if fall > 0 else math.inf
 
-    def greatest_slope(self) -> float:
-        """How fast the receiver can fall [Pa/s]: the tool draws, the compressor gives where it must have started."""
-        if self.receiver is None:
-            return math.nan
-        known = self.start_pa_abs is not None and self.start_pa_abs <= self.receiver.cut_in_pa_abs
-        net = self.flow_m3_s - (self.receiver.free_air_m3_s if known else 0.0)
-        return max(net, 0.0) * P_ANR * self.temperature_k / T_ANR / self.receiver.volume_m3
+def earliest_fall_s(supply: KnownSupply, receiver: Receiver) -> float:
+    """The least time in which the receiver can come down to what the regulator needs [s]; inf where it cannot."""
+    start = supply.start_pa_abs if supply.start_pa_abs is not None else receiver.cut_in_pa_abs
+    above = max(start - supply.margin_pa - supply.held_pa_abs, 0.0)
+    fall = greatest_slope(supply, receiver)
+    return above / fall if fall > 0 else math.inf
+
+
+def greatest_slope(supply: KnownSupply, receiver: Receiver) -> float:
+    """How fast the receiver can fall [Pa/s]: the tool draws, the compressor gives where it must have started."""
+    must_run = supply.start_pa_abs is not None and supply.start_pa_abs <= receiver.cut_in_pa_abs
+    net = supply.flow_m3_s - (receiver.free_air_m3_s if must_run else 0.0)
+    return max(net, 0.0) * P_ANR * supply.temperature_k / T_ANR / receiver.volume_m3
+
+
+def known_supply(
+    line: Line,
+    demand: Demand,
+    receiver: Receiver | None,
+    *,
+    start_pa_abs: float | None = None,
+    margin_pa: float = 0.0,
+) -> KnownSupply:
+    """What a stated line, its tool and its receiver say of the supply."""
+    point = find_operating_point(line, demand)
+    return KnownSupply(
+        line_volume_m3=line_volume_m3(line),
+        flow_m3_s=float(point.flow_m3_s),
+        held_pa_abs=float(point.pressures_pa_abs[0]),
+        receiver=receiver,
+        start_pa_abs=start_pa_abs,
+        margin_pa=margin_pa,
+        temperature_k=float(line.temperature_k),
+    )
 
 
 def which_regime(time_s: Floats, inlet_pa: Floats, supply: KnownSupply) -> tuple[Sag, ...]:
@@ -182,7 +203,8 @@ def _receiver_reasons(drop: float, begins: float, ends: float, supply: KnownSupp
     """Why a receiver cannot be behind a sag; none where it is not stated, since then nothing is known of it."""
     if supply.receiver is None:
         return []
-    slope, earliest = supply.greatest_slope(), supply.earliest_fall_s()
+    slope = greatest_slope(supply, supply.receiver)
+    earliest = earliest_fall_s(supply, supply.receiver)
     if slope == 0:
         return [(REGIMES[2], "the compressor gives more than the tool draws")]
     if earliest > ROOM * max(begins, 0.1) and earliest > begins + 0.1 * (ends - begins):
