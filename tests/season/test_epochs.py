@@ -19,6 +19,8 @@ from toolbench.records.comparison import ComparisonRecord, Component
 from toolbench.season import check_season
 from toolbench.season.comparing import compare_plan
 from toolbench.season.opening import find_plan
+from toolbench.season.results import results
+from toolbench.view.wording.sentences import sentence
 
 CHANGE, SECOND = "2026-03-01", "2026-04-01"
 BEFORE, SINCE, LATER = "2026-02-0", "2026-03-0", "2026-04-0"
@@ -40,6 +42,10 @@ duration = "1.5 s"
 marks = ["1 s"]
 reach = ["300 N*m"]
 
+[protocols.check]
+duration = "1.5 s"
+CHECK
+
 [setups.near]
 [setups.far]
 [setups.wide]
@@ -50,6 +56,7 @@ tools = ["wrench"]
 setups = ["near", "far", "wide"]
 protocols = ["held"]
 compare = "all"
+BASELINE
 """
 TOOLS = "tool,name,role\nwrench,First,\nold,Old One,check standard\n"
 STEP = 1.04
@@ -76,18 +83,23 @@ def _standard(month: str, step: float = 1.0, levels: Iterable[float] = STANDARD)
     return _runs("old", "near", month, levels, step=step)
 
 
-def _write(folder: Path, rows: Iterable[Row], *, changes: Iterable[str] = (CHANGE,), scale: str = "") -> Path:
+def _write(folder: Path, rows: Iterable[Row], *, changes: Iterable[str] = (CHANGE,), **said: str) -> Path:
     (folder / "recordings").mkdir(parents=True)
     listed = [("file", "tool", "setup", "protocol", "block", "started")]
     for number, (tool, setup, block, day, level) in enumerate(rows):
         name = f"recordings/r{number:02}.csv"
         (folder / name).write_text(small_season.recording(level, number), encoding="utf-8")
-        listed.append((name, tool, setup, "held", block, f"{day}T10:00:00" if day else ""))
+        listed.append(
+            (name, tool, setup, "check" if tool == "old" else "held", block, f"{day}T10:00:00" if day else "")
+        )
     with (folder / "runs.csv").open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows(listed)
     log = "".join(f"{day},cell,another cell\n" for day in changes)
     (folder / "bench-log.csv").write_text(f"date,changed,note\n{log}", encoding="utf-8")
-    (folder / "bench.toml").write_text(BENCH.replace("SCALE", scale), encoding="utf-8")
+    bench = BENCH
+    for place in ("SCALE", "CHECK", "BASELINE"):
+        bench = bench.replace(place, said.get(place.lower(), ""))
+    (folder / "bench.toml").write_text(bench, encoding="utf-8")
     (folder / "tools.csv").write_text(TOOLS, encoding="utf-8")
     return folder
 
@@ -178,7 +190,7 @@ def test_the_factor_is_told_with_how_well_it_is_known(linked: ComparisonRecord) 
     assert re.search(
         r"is multiplied by 0\.96[12] ± 0\.011 ", told.message
     )  # 0.9615, less or more by the recordings' noise
-    assert f"Old One on near under held: 4 runs before {CHANGE}, 4 runs since {CHANGE}" in told.message
+    assert f"Old One on near under check: 4 runs before {CHANGE}, 4 runs since {CHANGE}" in told.message
     assert f"on {CHANGE} (cell)" in told.message
 
 
@@ -209,6 +221,39 @@ def test_without_a_link_nothing_is_compared(tmp_path: Path, standard: list[Row])
     assert "run the check standard in 2 blocks or more on both sides" in str(caught.value)
     told = [f for f in check_season(tb.open_season(folder)).findings if f.code == "rig-changed"]
     assert [(f.severity, f.subjects) for f in told] == [("doubtful", ("far",))]
+
+
+@pytest.mark.parametrize("check", ['measurand = "residual torque"', 'direction = "loosening"', 'response = "speed"'])
+def test_a_check_standard_of_another_measurand_direction_or_response_is_no_link(tmp_path: Path, check: str) -> None:
+    with pytest.raises(AnalysisError, match="only near is left"):
+        _compare(_write(tmp_path / "s", LINKED, check=check))
+
+
+def test_the_other_base_inverts_the_ratio(tmp_path: Path, linked: ComparisonRecord) -> None:
+    # Property: the link is the other way round, and so is the difference; its relative uncertainty stays.
+    record = _compare(_write(tmp_path / "s", LINKED, baseline='baseline = "far"'))
+    there, back = (1 + _percent(linked, "far") / 100, 1 + _percent(record, "near", "far") / 100)
+    assert there * back == pytest.approx(1, rel=1e-9)
+    parts = [
+        sorted(abs(p.contribution) for p in _link_parts(*where)) for where in ((linked, "far"), (record, "near", "far"))
+    ]
+    assert np.array(parts[1]) / back == pytest.approx(np.array(parts[0]) / there, rel=1e-9)
+    near = next(one for one in record.levels if (one.item, one.metric) == ("near", "sustained"))
+    assert near.estimate.value == pytest.approx(STEP * float(np.mean(LEVELS)) * (1 - math.exp(-6.75)), rel=2e-3)
+
+
+def test_the_link_stands_beside_the_runs_in_the_results(linked: ComparisonRecord) -> None:
+    runs = {run["run"]: run for run in results(linked)["runs"]}
+    far, near = (next(run.id for run in linked.runs if run.entry.setup == name) for name in ("far", "near"))
+    assert "links" not in runs[near]
+    assert runs[far]["links"]["torque"]["factor"] == pytest.approx(1 / STEP, rel=1e-3)
+    assert runs[far]["links"]["torque"]["degrees_of_freedom"] == pytest.approx(6, abs=0.1)
+
+
+def test_a_row_that_is_not_linked_is_said_to_be_not_compared(tmp_path: Path, linked: ComparisonRecord) -> None:
+    season = tb.open_season(_write(tmp_path / "s", LINKED))
+    row = next(d for d in linked.differences if d.metric == "time_to")
+    assert sentence(linked, season.settings, row).endswith("is not compared with near: no run of far has it.")
 
 
 def test_an_item_that_no_link_reaches_is_left_out_and_the_others_compared(tmp_path: Path) -> None:

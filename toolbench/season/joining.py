@@ -26,7 +26,7 @@ from toolbench.season.opening import Season
 
 MEND = (
     "compare runs of one epoch of the rig, or run the check standard in "
-    f"{FEWEST_UNITS} blocks or more on both sides of the change, with the report's rig, filter, measurand and direction"
+    f"{FEWEST_UNITS} blocks or more on both sides of the change, with the report's rig, filter, measurand, direction and response"
 )
 NO_LINK = "another epoch of the rig, and no check standard links it"
 
@@ -176,9 +176,9 @@ def _brought(report: _Report, items: Sequence[Item]) -> Joined:
 def too_few(joined: Joined, path: str) -> AnalysisError:
     """The error of a report that has fewer than two items left."""
     lost = ", ".join(item.id for item in joined.left_out)
-    kept = joined.items[0].id
+    kept, were = joined.items[0].id, "was" if len(joined.left_out) == 1 else "were"
     return AnalysisError(
-        Fault(f"only {kept} is left: {lost} was run in {NO_LINK} to that of {kept}", key=path, mend=MEND)
+        Fault(f"only {kept} is left: {lost} {were} run in {NO_LINK} to that of {kept}", key=path, mend=MEND)
     )
 
 
@@ -243,7 +243,7 @@ def _apart(report: _Report, item: Item) -> Finding:
         "rig-changed",
         "doubtful",
         f"{item.label} is left out as not comparable: the rig was changed {between} between its runs and those of "
-        f"{report.items[0].label}, and no check standard was run on both sides.",
+        f"{report.items[0].label}, and no check standard run on both sides links them.",
         MEND,
         (item.id,),
     )
@@ -255,7 +255,7 @@ def _runs_apart(report: _Report, lost: Sequence[str]) -> Finding:
         "rig-changed",
         "doubtful",
         f"{names} left out as not comparable: made in another epoch of the rig than {report.items[0].label} "
-        f"({report.epochs.words(report.base)}), and no check standard was run on both sides.",
+        f"({report.epochs.words(report.base)}), and no check standard run on both sides links them.",
         MEND,
         lost,
     )

@@ -49,22 +49,23 @@ def find_steps(
     season: Season, protocol: Protocol, runs: Mapping[str, Run], standards: Iterable[Run], epochs: Epochs, base: int
 ) -> dict[str, dict[int, Steps]]:
     """For every response of the protocol, the epochs that check standard runs outside the report join to epoch `base`."""
-    one = next(iter(runs.values()))
-    usable = [run for run in in_time(standards) if run.id not in runs and _is_like(season, protocol, one, run)]
+    one, tools = next(iter(runs.values())), check_standards(season)
+    others = [run for run in in_time(standards) if run.entry.tool in tools and run.id not in runs]
+    warming = {name: season.conditioning(name) for name in {run.entry.protocol for run in others}}
+    usable = [
+        run
+        for run in others
+        if not run.entry.excluded
+        and run.id not in warming[run.entry.protocol]
+        and _is_like(season.settings.protocols[run.entry.protocol], run, protocol, one)
+    ]
     return {response: _reach(_sides(season, usable, response, epochs), base) for response in protocol.response}
 
 
-def _is_like(season: Season, protocol: Protocol, one: Run, run: Run) -> bool:
+def _is_like(theirs: Protocol, run: Run, protocol: Protocol, one: Run) -> bool:
     """Whether a run of a check standard can speak for the report's runs, of which `one` is an example."""
-    settings, entry = season.settings, run.entry
-    theirs = settings.protocols[entry.protocol]
-    return (
-        entry.tool in check_standards(season)
-        and not entry.excluded
-        and run.id not in season.conditioning(entry.protocol)
-        and (run.rig, run.filter) == (one.rig, one.filter)
-        and (theirs.measurand, theirs.direction) == (protocol.measurand, protocol.direction)
-    )
+    same_rig = (run.rig, run.filter) == (one.rig, one.filter)
+    return same_rig and (theirs.measurand, theirs.direction) == (protocol.measurand, protocol.direction)
 
 
 def _sides(season: Season, runs: Sequence[Run], response: str, epochs: Epochs) -> list[dict[int, Side]]:

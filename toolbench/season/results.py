@@ -18,9 +18,10 @@ import pandas as pd
 
 from toolbench.errors import Fault, UsageError
 from toolbench.files import write_json, write_text
+from toolbench.metrology.links import link_uncertainty
 from toolbench.records.comparison import AllRuns, ComparisonRecord, Component, Difference, Estimate
 from toolbench.records.findings import Finding
-from toolbench.records.runs import Run
+from toolbench.records.runs import Link, Run
 from toolbench.season.checked import check_row
 from toolbench.season.outcome import (
     CURVE_COLUMNS,
@@ -280,7 +281,14 @@ def _run(run: Run) -> dict[str, Any]:
             {"response": m.response, "metric": m.metric, "at": m.at, "value": _finite(m.value), "unit": m.unit}
             for m in run.metrics
         ],
+        **({"links": {response: _link(link) for response, link in run.links.items()}} if run.links else {}),
     }
+
+
+def _link(link: Link) -> dict[str, Any]:
+    """The factor that brought a run's response to the base's epoch of the rig, and how well it is known as a share of it."""
+    relative, dof = link_uncertainty(link)
+    return {"factor": link.factor, "relative_standard_uncertainty": relative, "degrees_of_freedom": _finite(dof)}
 
 
 def _finite(value: float | None) -> float | None:

@@ -156,6 +156,9 @@ def sentence(record: ComparisonRecord, settings: SeasonSettings, difference: Dif
     """
     item, base = item_label(record, difference.item), item_label(record, difference.baseline)
     what = metric_words(record, settings, difference.response, difference.metric, difference.at)
+    if not difference.n or not difference.n_baseline:
+        without = base if difference.n else item
+        return f"{item}: {what} is not compared with {base}: no run of {without} has it."
     unbounded = not math.isfinite(difference.interval.lower) and difference.verdict != "not assessed"
     if unbounded or not math.isfinite(difference.percent.value):
         return (
