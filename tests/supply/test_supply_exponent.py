@@ -150,6 +150,12 @@ def test_runs_below_three_bar_are_left_out_and_told() -> None:
     assert found.fitted.value == pytest.approx(0.9, abs=1e-9)
 
 
+def test_runs_that_all_lie_too_low_leave_the_prior_and_no_level() -> None:
+    found = fit_exponent([1e5, 2e5, 2.9e5], [100.0, 200.0, 300.0])
+    assert (found.left_out, found.distinct, found.reference, found.levels) == (3, 0, None, {})
+    assert found.fitted.source == "prior"
+
+
 def test_prior_or_runs_whichever_knows_more_is_said() -> None:
     rng = np.random.default_rng(5)
     clear, loose = fit_exponent(*drawn(rng, 0.8, 8, 0.005)), fit_exponent(*drawn(rng, 0.8, 2, 0.15))

@@ -42,7 +42,7 @@ class ExponentFit:
     `fitted` joins prior and runs; its standard uncertainty holds what a scatter known from few runs leaves open, so its
     degrees of freedom are infinite. `from_runs` is the plain least squares fit with its own degrees of freedom, None where
     nothing can be learned. `runs_weight` is the share of information from the runs. `levels` are each group's torque
-    [the response's unit] at `reference` [the drive's unit]. `lack_of_fit_p` is None where no repeat tells.
+    [the response's unit] at `reference` [the drive's unit], their mean drive; None without runs. `lack_of_fit_p` is None where no repeat tells.
     """
 
     fitted: Fitted
@@ -53,7 +53,7 @@ class ExponentFit:
     left_out: int = 0
     lack_of_fit_p: float | None = None
     levels: Mapping[str, float]
-    reference: float
+    reference: float | None
 
     @property
     def law_fits(self) -> bool:
@@ -285,10 +285,10 @@ def _lack_of_fit(
     return p, (lack, extra) if p < CLEAR else None
 
 
-def _levels(x: Floats, y: Floats, groups: Sequence[str], slope: float) -> tuple[dict[str, float], float]:
+def _levels(x: Floats, y: Floats, groups: Sequence[str], slope: float) -> tuple[dict[str, float], float | None]:
     """Each group's response at the mean drive (geometric) by the law, and that drive."""
     if not x.size:
-        return {}, math.nan
+        return {}, None
     centre = float(np.mean(x))
     names = np.array(groups, dtype=object)
     found = {
