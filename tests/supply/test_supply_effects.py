@@ -223,14 +223,14 @@ def ask(other: Line, **more: object) -> Prediction:
 
 
 def test_less_than_three_bar_at_the_inlet_is_refused() -> None:
-    with pytest.raises(AnalysisError, match="below 3 bar the power law is not supported"):
+    with pytest.raises(AnalysisError, match=r"below 3.bar the power law is not supported"):
         ask(low(demo_line("near"), 3.5))
 
 
 def test_a_line_that_chokes_is_refused() -> None:
     narrow = Restriction(sonic_conductance=0.8e-8, critical_pressure_ratio=0.3, label="old coupler")
     line = demo_line("near")
-    with pytest.raises(AnalysisError, match="chokes in old coupler"):
+    with pytest.raises(AnalysisError, match="the other line: old coupler chokes"):
         ask(replace(line, elements=(*line.elements, narrow)))
 
 

@@ -12,14 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolbench.errors import AnalysisError, Fault
 from toolbench.metrology.monte_carlo import Drawn
 from toolbench.metrology.propagation import combine
-from toolbench.quantities import format_number
 from toolbench.records.comparison import Estimate, Interval
 from toolbench.records.runs import Floats
-from toolbench.supply.exponent import LOWEST_PA
 from toolbench.supply.fitted import Fitted
+from toolbench.supply.limits import require_supported
 from toolbench.supply.line import Demand, Line, OperatingPoint, find_operating_point
 from toolbench.supply.modelled import Model, Modelled, as_modelled, propagate_draws, propagate_linear
 from toolbench.supply.uncertain_lines import ASSUMED, LEAST, Assumed, UncertainLines
@@ -31,7 +29,6 @@ UNITS = {
     "flow": "m3/s",
     "percent": "%",
 }
-BAR = 1e5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,8 +81,8 @@ def predict(question: Question, *, confidence: float = 0.95) -> Prediction:
     GUM 5.1.3: central differences over all inputs in one call of each line. Percent is 100 ((p / p_ref)^n - 1) in gauge pressure.
     """
     demand = Demand(conductance=question.conductance.value, rated_pa_abs=question.rated_pa_abs)
-    for name, line in (("the reference", question.reference), ("the other line", question.other)):
-        refuse(name, line, demand)
+    require_supported(question.reference, demand, "the reference")
+    point = require_supported(question.other, demand, "the other line")
     model, inputs, labels = _model(question)
     found = propagate_linear(model, inputs, UNITS, labels)
     level, torque = question.measured_level, None
@@ -102,7 +99,7 @@ def predict(question: Question, *, confidence: float = 0.95) -> Prediction:
         percent=shown["percent"],
         torque=torque,
         anchored=question.measured_inlet is not None,
-        point=find_operating_point(question.other, demand),
+        point=point,
     )
 
 
@@ -112,40 +109,6 @@ def predict_by_draws(
     """The twin of `predict` by random draws (JCGM 101): mean, standard deviation and interval of each output."""
     model, inputs, _ = _model(question)
     return propagate_draws(model, inputs, confidence=confidence, draws=draws, seed=seed)
-
-
-def refuse(name: str, line: Line, demand: Demand) -> None:
-    """Raise AnalysisError where a line is outside what the model supports, or above a rating."""
-    at_rest = float(line.regulator.set_pa_abs)
-    for part in (line.regulator, *line.elements, demand):
-        if part.rated_pa_abs is not None and at_rest > part.rated_pa_abs:
-            raise AnalysisError(
-                Fault(
-                    f"{name}: at rest {part.label} stands at {_gauge(at_rest, line)}, above its rated {_gauge(part.rated_pa_abs, line)}",
-                    mend="lower the regulator",
-                )
-            )
-    point = find_operating_point(line, demand)
-    for label, chokes in zip(line.labels, point.choked, strict=True):
-        if chokes:
-            raise AnalysisError(
-                Fault(
-                    f"{name} chokes in {label}: the tool gets no more than that passes",
-                    mend="a wider bore or a shorter hose",
-                )
-            )
-    inlet = float(point.inlet_pa_abs)
-    if inlet - line.ambient_pa_abs < LOWEST_PA:
-        raise AnalysisError(
-            Fault(
-                f"{name} leaves {_gauge(inlet, line)} at the inlet; below 3 bar the power law is not supported",
-                mend="a wider bore, a shorter hose or a higher setting",
-            )
-        )
-
-
-def _gauge(pressure_pa_abs: float, line: Line) -> str:
-    return format_number((pressure_pa_abs - line.ambient_pa_abs) / BAR, 3, unit="bar")
 
 
 def _model(question: Question) -> tuple[Model, dict[str, Drawn], dict[str, str]]:
