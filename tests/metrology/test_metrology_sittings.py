@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from toolbench.metrology import ItemRuns, Outcome, Row, compare_items, one_way_anova
-from toolbench.metrology.sittings import NEGLECTED_FROM, find_precision, mean_uncertainty
+from toolbench.metrology.sittings import find_precision, mean_uncertainty
 
 ROW = Row(response="torque", metric="sustained", at=None, unit="N*m")
 
@@ -116,10 +116,10 @@ def test_coverage_with_and_without_a_difference_between_sittings(days: int, runs
     assert 0.92 < hits / draws < 0.98
 
 
-def test_sittings_are_neglected_as_often_as_chance_says() -> None:
-    """Where there is no difference, the test speaks up in NEGLECTED_FROM of the cases."""
+def test_sittings_count_where_they_differ_by_more_than_their_runs_make_them() -> None:
+    """Without any difference between sittings that is F > 1; by hand, for 2 and 3 degrees of freedom, (1 + 2 / 3) ** -1.5."""
     rng = np.random.default_rng(1)
     names = "aabbcc"
     found = [find_precision([(rng.normal(0, 1, 6), names)]) for _ in range(4000)]
     share = np.mean([one is not None and one.counts for one in found])
-    assert share == pytest.approx(NEGLECTED_FROM, abs=0.03)  # four standard deviations of the count
+    assert share == pytest.approx((5 / 3) ** -1.5, abs=0.03)  # 0.465; four standard deviations of the count

@@ -57,8 +57,8 @@ def test_demand_agrees_with_weighted_least_squares() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("setups", "runs", "between", "share"),
-    # Expected: 95 %; where setups differ as much as runs do, the choice of what to count costs a little (Bancroft 1964).
-    [(1, 5, 0.0, 0.95), (3, 4, 0.0, 0.955), (3, 4, 0.03, 0.945), (5, 3, 0.01, 0.93)],
+    # Expected: 95 %; setups that do not differ count in near half of the draws, at a cost of width; where they differ as much as runs do, the choice of what to count costs a little (Bancroft 1964).
+    [(1, 5, 0.0, 0.95), (3, 4, 0.0, 0.97), (3, 4, 0.03, 0.945), (5, 3, 0.01, 0.93)],
 )
 def test_intervals_of_the_demand_hold_it(setups: int, runs: int, between: float, share: float) -> None:
     rng = np.random.default_rng(20261)
@@ -74,7 +74,7 @@ def test_many_runs_of_few_setups_are_not_counted_one_by_one() -> None:
     flow, pressure, names = drawn(rng, 3, 40, 0.05)
     found = fit_demand(flow, pressure, names)
     assert found.judged_by == "setups"
-    assert found.fitted.degrees_of_freedom == 2
+    assert found.fitted.degrees_of_freedom == pytest.approx(2, rel=1e-12)
     # Balanced: scatter of the three means over root three (GUM H.5.2.5), by hand.
     means = (flow / pressure).reshape(3, 40).mean(axis=1)
     assert found.fitted.standard_uncertainty == pytest.approx(means.std(ddof=1) / np.sqrt(3), rel=1e-9)

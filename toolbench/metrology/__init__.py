@@ -1,6 +1,6 @@
 """Metrology: propagation, types A and B, intervals, comparison of items, bands. Pure numpy and scipy."""
 
-from toolbench.metrology.bands import ItemCurves, make_bands
+from toolbench.metrology.bands import make_bands
 from toolbench.metrology.charts import ewma, ewma_limits, individuals_limits
 from toolbench.metrology.comparing import Outcome, compare_items
 from toolbench.metrology.design import statistical_findings
@@ -17,11 +17,13 @@ from toolbench.metrology.intervals import (
 from toolbench.metrology.pairing import shared_blocks
 from toolbench.metrology.propagation import combine, correlated_means, difference, ratio_percent
 from toolbench.metrology.samples import ItemRuns, Pooled, Row, Source, complete_blocks, pool_repeatability
+from toolbench.metrology.sides import ErrorAlong, ItemCurves
 from toolbench.metrology.spans import find_spans
 from toolbench.metrology.standard import JudgedBlocks, check_standard_findings, judge_blocks
 from toolbench.metrology.type_a import fit_line, mean_and_sd, one_way_anova, pooled_sd
 
 __all__ = [
+    "ErrorAlong",
     "ItemCurves",
     "ItemRuns",
     "JudgedBlocks",

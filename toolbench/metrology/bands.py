@@ -1,11 +1,12 @@
 """Bands on mean curves and on the percent difference against time, pointwise and simultaneous.
 
 A pointwise band holds at any one time, a simultaneous one at all times of the grid together. Both come from the scatter
-of repeats at each time with n - 1 degrees of freedom a side, the percent difference by Fieller's theorem. Few runs look
-alike somewhere along a curve by chance, and a band that believed it would have to be wide everywhere else: for the
-simultaneous band the scatter at a time is therefore at least the item's scatter over the whole run, in the shape learned
-from all runs. Its level per point, which `null_curves` finds, takes that into account. Scale errors that two items share
-cancel.
+of repeats at each time, or of blocks or sittings where these judge a row of the tables, with one degree of freedom less than
+there are of them, the percent difference by Fieller's theorem. Few runs look alike somewhere along a curve by chance, and a
+band that believed it would have to be wide everywhere else: for the simultaneous band the scatter at a time is therefore at
+least the item's scatter over the whole run, in the shape learned from all runs, and sittings judge all of the run or none of
+it. Its level per point, which `null_curves` finds, takes that into account; it is nowhere narrower than the pointwise band.
+Scale errors that two items share cancel.
 """
 
 from __future__ import annotations
@@ -20,25 +21,11 @@ import numpy as np
 from toolbench.metrology.intervals import coverage_factors
 from toolbench.metrology.null_curves import NullCurves, learn_scatter
 from toolbench.metrology.reached import measured_coverage
-from toolbench.metrology.samples import ItemRuns, Source, complete_blocks
+from toolbench.metrology.sides import ErrorAlong, ItemCurves, Side, Sides, blocks_of, find_sides, known_variance
 from toolbench.records.comparison import Band
 from toolbench.records.runs import Floats
 
 _ONE_SCALE = 1e-9
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemCurves:
-    """The runs of one item on the common grid: `curves` of shape (runs, grid), nan where a run has none.
-
-    `blocks` has a name per run, or none; `sources` are type B sources that all its runs share (per-run ones are in the
-    scatter and are ignored here).
-    """
-
-    id: str
-    curves: Floats
-    blocks: tuple[str, ...] = ()
-    sources: tuple[Source, ...] = ()
 
 
 def make_bands(
@@ -85,14 +72,12 @@ def make_bands(
     for item in items:
         if item.curves.ndim != 2 or item.curves.shape[1] != time_s.size:
             raise ValueError(f"curves of {item.id!r} need the shape (runs, {time_s.size}); got {item.curves.shape}")
-    sides = {
-        item.id: _side(curves, item.sources, len(item.curves))
-        for item, curves in zip(items, _judged(items), strict=True)
-    }
-    in_blocks = bool(_blocks(items))
-    null = _null([*(side.curves for side in sides.values()), *extra_residuals], confidence, draws)
+    sides = find_sides(items)
+    in_blocks = bool(blocks_of(items))
+    null = _null([*(side.whole.curves for side in sides.values()), *extra_residuals], confidence, draws)
     # What a block does to all items alike is in their scatter, and makes it smooth, but not in differences within blocks.
-    between = _null([_gaps(sides[a], sides[b]) for a, b in pairs], confidence, draws) if in_blocks else null
+    gaps = [_gaps(sides[a].whole, sides[b].whole) for a, b in pairs] if in_blocks else []
+    between = _null(gaps, confidence, draws) if in_blocks else null
     bands: list[Band] = []
     for item in items:
         side = sides[item.id]
@@ -105,46 +90,7 @@ def make_bands(
     return tuple(bands)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Side:
-    """Curves judged (of runs, or of block means), their mean, variance of one of them, and type B parts by source."""
-
-    curves: Floats
-    runs: int
-    mean: Floats
-    count: Floats
-    variance: Floats
-    known: dict[str, Floats]
-
-    def floored(self, least: Floats) -> _Side:
-        """The same side with a variance of at least `least`."""
-        return replace(self, variance=np.maximum(self.variance, least))
-
-    @property
-    def of_mean(self) -> Floats:
-        return np.asarray(self.variance / self.count, dtype=float)
-
-    @property
-    def dof(self) -> Floats:
-        return np.asarray(np.where(self.count > 1, self.count - 1.0, np.nan), dtype=float)
-
-
 _Pair = tuple[Floats, Floats]
-
-
-def _blocks(items: Sequence[ItemCurves]) -> tuple[str, ...]:
-    return complete_blocks([ItemRuns(id=i.id, values=np.zeros((len(i.curves), 1)), blocks=i.blocks) for i in items])
-
-
-def _judged(items: Sequence[ItemCurves]) -> list[Floats]:
-    """Curves of runs, or of block means where the blocks are complete, in the same order in every item."""
-    blocks = _blocks(items)
-    if not blocks:
-        return [item.curves for item in items]
-    return [
-        np.array([item.curves[[name == block for name in item.blocks]].mean(axis=0) for block in blocks])
-        for item in items
-    ]
 
 
 def _null(groups: Sequence[Floats], confidence: float, draws: int) -> NullCurves | None:
@@ -152,37 +98,28 @@ def _null(groups: Sequence[Floats], confidence: float, draws: int) -> NullCurves
     return NullCurves(model, confidence=confidence, draws=draws) if model is not None else None
 
 
-def _gaps(a: _Side, b: _Side) -> Floats:
+def _gaps(a: Side, b: Side) -> Floats:
     """What the curves of `a` differ from those of `b` in the same block, less the mean ratio, shape (blocks, grid)."""
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(a.curves - a.mean / b.mean * b.curves, dtype=float)
 
 
-def _side(curves: Floats, sources: Sequence[Source], runs: int) -> _Side:
-    have = np.isfinite(curves)
-    count = np.where(have.any(axis=0), have.sum(axis=0), np.nan)
-    mean = np.where(have, curves, 0.0).sum(axis=0) / count
-    rest = np.where(have, curves - mean, 0.0)
-    variance = np.sum(rest * rest, axis=0) / np.where(count > 1, count - 1.0, np.nan)
-    known = {s.source: s.relative * mean + s.absolute for s in sources if not s.per_run}
-    return _Side(curves, runs, mean, count, variance, known)
-
-
 def _band(
     item: str,
-    side: _Side,
+    sides: Sides,
     null: NullCurves | None,
     time_s: Floats,
     response: str,
     unit: str,
     level: float,
 ) -> Band:
-    n = len(side.curves)
-    known = sum((part**2 for part in side.known.values()), start=np.zeros_like(side.mean))
-    strict, floored = level, side
+    side, whole = sides.alone, sides.whole
+    strict, n = level, len(whole.curves)
     if null is not None and n > 1:
-        strict, floored = null.mean_level(n, _along(side, null), known), side.floored(_along(side, null))
-    point, joint = _half_width(side, known, level), _half_width(floored, known, strict)
+        along = _along(whole, null)
+        strict, whole = null.mean_level(n, along, _known(whole)[0]), whole.floored(along)
+    point = _half_width(side, level)
+    joint = np.maximum(_half_width(whole, strict), point)
     return Band(
         item=item,
         response=response,
@@ -195,54 +132,67 @@ def _band(
     )
 
 
-def _half_width(side: _Side, known: Floats, level: float) -> Floats:
+def _known(side: Side) -> tuple[Floats, Floats]:
+    """Variance of the mean that is not scatter, and its part of Welch and Satterthwaite's sum."""
+    parts = ((source, one.size, one.degrees_of_freedom) for source, one in side.known.items())
+    variance, part = known_variance(parts)
+    return np.zeros_like(side.mean) + variance, np.zeros_like(side.mean) + part
+
+
+def _half_width(side: Side, level: float) -> Floats:
+    known, part = _known(side)
     variance = side.of_mean + known
     with np.errstate(divide="ignore", invalid="ignore"):
-        dof = variance**2 * side.dof / side.of_mean**2
+        dof = variance**2 / (side.of_mean**2 / side.dof + part)
     return np.asarray(coverage_factors(dof, 1.0 - level) * np.sqrt(variance), dtype=float)
 
 
-def _along(side: _Side, null: NullCurves) -> Floats:
+def _along(side: Side, null: NullCurves) -> Floats:
     """Variance of one run along time for the simulation: the item's own size, the shape learned from all."""
     finite = side.variance[np.isfinite(side.variance)]
     return null.model.profile * (float(finite.mean()) if finite.size else 0.0)
 
 
 def _against(
-    a: _Side, b: _Side, null: NullCurves | None, time_s: Floats, level: float, in_blocks: bool
+    item: Sides, base: Sides, null: NullCurves | None, time_s: Floats, level: float, in_blocks: bool
 ) -> dict[str, Any]:
-    """The fields of a band that speak of the percent difference of `a` from `b`."""
+    """The fields of a band that speak of the percent difference of an item from its base."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(b.mean != 0, a.mean / b.mean, np.nan)
-        errors = _errors(a, b, ratio, in_blocks)
-    joint, strict = errors, level
-    about: dict[str, Any] = {}
-    runs = min(len(a.curves), len(b.curves))
-    if null is not None and runs > 1:
-        known, slope = _filled(errors.rest(ratio)), _filled(ratio**2)
-        of_a, of_b = _along(a, null), _along(b, null)
-        share = null.model.length / max(time_s.size - 1, 1)
-        spread = math.nan
-        if in_blocks:
-            of_gaps = null.model.profile * float(_filled(errors.gap_variance).mean())
-            strict = null.mean_level(runs, of_gaps, known)
-            joint = _errors(a, b, ratio, in_blocks, of_gaps)
-        else:
-            strict = null.difference_level(len(a.curves), of_a, len(b.curves), slope * of_b, known)
-            joint = _errors(a.floored(of_a), b.floored(of_b), ratio, in_blocks)
-            spread = _larger_over_smaller(float(of_a.mean()), float(np.mean(slope * of_b)))
-        about = {
-            "correlation_s": share * float(time_s[-1] - time_s[0]),
-            "scatter_ratio": spread,
-            "coverage": measured_coverage(runs, share, spread),
-        }
-    point, together = errors.band(level), joint.band(strict)
+        ratio = np.where(base.alone.mean != 0, item.alone.mean / base.alone.mean, np.nan)
+        point = _errors(item.alone, base.alone, ratio, in_blocks).band(level)
+        together, about = _together(item.whole, base.whole, null, time_s, level, ratio, in_blocks)
     return {
         "percent": 100.0 * (ratio - 1.0),
         "percent_pointwise": point,
         # Degrees of freedom that differ between the two could let one time alone be judged wider than all together.
         "percent_simultaneous": (np.minimum(together[0], point[0]), np.maximum(together[1], point[1])),
         **about,
+    }
+
+
+def _together(
+    a: Side, b: Side, null: NullCurves | None, time_s: Floats, level: float, ratio: Floats, in_blocks: bool
+) -> tuple[_Pair, dict[str, Any]]:
+    """Both edges that hold at all times together, and the fields that say what they rest on."""
+    errors, runs = _errors(a, b, ratio, in_blocks), min(len(a.curves), len(b.curves))
+    if null is None or runs < 2:
+        return errors.band(level), {}
+    known, slope = _filled(errors.rest(ratio)), _filled(ratio**2)
+    of_a, of_b = _along(a, null), _along(b, null)
+    share = null.model.length / max(time_s.size - 1, 1)
+    spread = math.nan
+    if in_blocks:
+        of_gaps = null.model.profile * float(_filled(errors.gap_variance).mean())
+        strict = null.mean_level(runs, of_gaps, known)
+        errors = _errors(a, b, ratio, in_blocks, of_gaps)
+    else:
+        strict = null.difference_level(len(a.curves), of_a, len(b.curves), slope * of_b, known)
+        errors = _errors(a.floored(of_a), b.floored(of_b), ratio, in_blocks)
+        spread = _larger_over_smaller(float(of_a.mean()), float(np.mean(slope * of_b)))
+    return errors.band(strict), {
+        "correlation_s": share * float(time_s[-1] - time_s[0]),
+        "scatter_ratio": spread,
+        "coverage": measured_coverage(runs, share, spread),
     }
 
 
@@ -267,12 +217,12 @@ class _Errors:
     b_variance: Floats
     covariance: Floats
     dof: Floats
-    known: tuple[tuple[Floats, Floats], ...]
+    known: tuple[_Shared, ...]
     gap_variance: Floats
 
     def rest(self, ratio: Floats) -> Floats:
         """Variance of a - r b that is not scatter."""
-        return sum(((in_a - ratio * in_b) ** 2 for in_a, in_b in self.known), start=np.zeros_like(self.a))
+        return np.zeros_like(self.a) + _rest(self.known, ratio)[0]
 
     def band(self, level: float) -> _Pair:
         """Lower and upper percent difference; nan where the base is not well away from zero."""
@@ -286,7 +236,7 @@ class _Errors:
         return 100.0 * ((half - root) / safe - 1.0), 100.0 * ((half + root) / safe - 1.0)
 
 
-def _errors(a: _Side, b: _Side, ratio: Floats, in_blocks: bool, least_gaps: Floats | float = 0.0) -> _Errors:
+def _errors(a: Side, b: Side, ratio: Floats, in_blocks: bool, least_gaps: Floats | float = 0.0) -> _Errors:
     """Fieller's terms; in blocks the variance of the gaps is `least_gaps` at least."""
     known = _kept_sources(a, b)
     a_variance, b_variance = a.of_mean, b.of_mean
@@ -303,20 +253,37 @@ def _errors(a: _Side, b: _Side, ratio: Floats, in_blocks: bool, least_gaps: Floa
     else:
         scatter = a_variance + ratio**2 * b_variance
         denominator = a_variance**2 / a.dof + (ratio**2 * b_variance) ** 2 / b.dof
-    total = scatter + sum(((in_a - ratio * in_b) ** 2 for in_a, in_b in known), start=np.zeros_like(ratio))
-    for in_a, in_b in known:
-        a_variance, b_variance, shared = a_variance + in_a**2, b_variance + in_b**2, shared + in_a * in_b
-    return _Errors(a.mean, b.mean, a_variance, b_variance, shared, total**2 / denominator, tuple(known), gap_variance)
+    rest, part = _rest(known, ratio)
+    for one in known:
+        a_variance, b_variance = a_variance + one.in_a**2, b_variance + one.in_b**2
+        shared = shared + one.in_a * one.in_b
+    dof = (scatter + rest) ** 2 / (denominator + part)
+    return _Errors(a.mean, b.mean, a_variance, b_variance, shared, dof, tuple(known), gap_variance)
 
 
-def _kept_sources(a: _Side, b: _Side) -> list[tuple[Floats, Floats]]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shared:
+    """What one source does to both means."""
+
+    source: str
+    in_a: Floats
+    in_b: Floats
+    degrees_of_freedom: Floats | float
+
+
+def _rest(known: Sequence[_Shared], ratio: Floats) -> tuple[Floats | float, Floats | float]:
+    return known_variance((one.source, one.in_a - ratio * one.in_b, one.degrees_of_freedom) for one in known)
+
+
+def _kept_sources(a: Side, b: Side) -> list[_Shared]:
     """Contributions of every source to both means, without scale errors that the two share."""
-    none = np.zeros_like(a.mean)
+    none = ErrorAlong(size=np.zeros_like(a.mean))
     kept = []
     for source in dict.fromkeys([*a.known, *b.known]):
-        in_a, in_b = a.known.get(source, none), b.known.get(source, none)
-        cross, other = in_a * b.mean, in_b * a.mean
-        same = np.abs(cross - other) <= _ONE_SCALE * np.abs(cross)
-        if not np.all(same | ~np.isfinite(cross)):
-            kept.append((in_a, in_b))
+        one, other = a.known.get(source, none), b.known.get(source, none)
+        crossed = one.size * b.mean, other.size * a.mean
+        same = np.abs(crossed[0] - crossed[1]) <= _ONE_SCALE * np.abs(crossed[0])
+        if not np.all(same | ~np.isfinite(crossed[0])):
+            dof = np.minimum(one.degrees_of_freedom, other.degrees_of_freedom)
+            kept.append(_Shared(source, one.size, other.size, dof))
     return kept

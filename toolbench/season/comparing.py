@@ -21,6 +21,7 @@ from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Protocol, RunEntry
 from toolbench.season.beside import like_findings, same_content
 from toolbench.season.checked import add_check
+from toolbench.season.departures import departure_along
 from toolbench.season.design import design_findings, refuse_unlike
 from toolbench.season.joining import Joined, join_epochs, too_few
 from toolbench.season.judged import Basis, compared_pairs, find_rows, judge_rows, sample_of, told_rows
@@ -28,8 +29,8 @@ from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
 from toolbench.season.putting_back import judge_all_runs, read_excluded, turned_findings
 from toolbench.season.reducing import Reduced, reduce_runs
-from toolbench.season.repeats import Repeats, find_repeats
-from toolbench.season.sources import parts_of
+from toolbench.season.repeats import Repeats, find_repeats, sittings_of
+from toolbench.season.sources import cells_of, parts_of
 from toolbench.season.standards import chart_standards, doubted_runs, read_standards
 
 BAND_POINTS = 100
@@ -202,17 +203,20 @@ def _bands(
     repeats: Repeats,
 ) -> tuple[Band, ...]:
     first = next(iter(runs.values()))
+    coarse = {name: _coarse(run.traces[response].mean) for name, run in runs.items()}
+    cells = list(cells_of(runs.values()).values())
     curves = []
     for item in items:
         mine = [runs[r] for r in item.runs]
         blocks = tuple(run.entry.block for run in mine)
-        shared = parts_of(season.settings, item.id, mine, response, "at_mark", None)
         curves.append(
             ItemCurves(
                 id=item.id,
-                curves=np.stack([_coarse(run.traces[response].mean) for run in mine]),
+                curves=np.stack([coarse[run.id] for run in mine]),
                 blocks=blocks if all(blocks) else (),
-                sources=tuple(source for source in shared if not source.per_run),
+                sittings=sittings_of([run.entry for run in mine]),
+                sources=parts_of(season.settings, item.id, mine, response, "at_mark", None),
+                errors=departure_along(protocol, cells, mine, response, lambda run: coarse[run.id]),
             )
         )
     return make_bands(

@@ -8,16 +8,16 @@ error of up to its full size (rectangular). What differs from run to run is in t
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import special
 
-from toolbench.metrology import Source, coverage_factor, mean_and_sd
+from toolbench.metrology import ErrorAlong, Source, coverage_factor, mean_and_sd
 from toolbench.quantities import GLOSSARY
 from toolbench.records.comparison import TOLD
-from toolbench.records.runs import Run
+from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import Hold, Protocol
 
 SIGNIFICANT = 0.01
@@ -61,34 +61,42 @@ def find_sensitivity(groups: Sequence[Sequence[Run]], response: str, metric: str
     response, metric, at
         The row.
     """
-    across: list[float] = []
-    up: list[float] = []
-    freedom = -1
-    for runs in groups:
-        found = [
-            (run.conditions.hold_value, one.value)
-            for run in runs
-            if run.conditions.hold_value is not None
-            and (one := run.metric(response, metric, at)) is not None
-            and math.isfinite(one.value)
-        ]
-        if len(found) < 2:
+
+    def level(run: Run) -> Floats:
+        one = run.metric(response, metric, at)
+        return np.array([math.nan if one is None else one.value])
+
+    found = float(_sensitivities(groups, level)[0])
+    return found if math.isfinite(found) else None
+
+
+def _sensitivities(groups: Sequence[Sequence[Run]], levels: Callable[[Run], Floats]) -> Floats:
+    """`find_sensitivity` for each of the `levels` of a run, shape (levels,); nan where none shows."""
+    known = [[run for run in runs if run.conditions.hold_value is not None] for runs in groups]
+    spread, both, up, freedom = 0.0, 0.0, 0.0, -1.0
+    for runs in known:
+        if len(runs) < 2:
             continue
-        pressures, values = np.array(found, dtype=float).T
-        if values.mean() == 0:
-            continue
-        across += (pressures - pressures.mean()).tolist()
-        up += (values / values.mean() - 1.0).tolist()
-        freedom += len(found) - 1
-    dx, dy = np.array(across), np.array(up)
-    spread = float(dx @ dx)
-    if freedom < FEWEST_FREEDOM or not spread > 0:
-        return None
-    slope = float(dx @ dy) / spread
-    rest = float(np.sum((dy - slope * dx) ** 2)) / freedom
-    t = abs(slope) / math.sqrt(rest / spread) if rest > 0 else math.inf
-    p = 2.0 * float(special.stdtr(freedom, -t)) if math.isfinite(t) else 0.0
-    return slope if p < SIGNIFICANT else None
+        pressures = np.array([[run.conditions.hold_value] for run in runs], dtype=float)
+        values = np.stack([levels(run) for run in runs])
+        have = np.isfinite(values)
+        n = np.maximum(have.sum(axis=0), 1)
+        mean = np.where(have, values, 0.0).sum(axis=0) / n
+        have &= (have.sum(axis=0) > 1) & (mean != 0)
+        dy = np.where(have, values / np.where(mean != 0, mean, 1.0) - 1.0, 0.0)
+        dx = np.where(have, pressures - np.where(have, pressures, 0.0).sum(axis=0) / n, 0.0)
+        spread, both, up = (
+            spread + np.sum(dx * dx, axis=0),
+            both + np.sum(dx * dy, axis=0),
+            up + np.sum(dy * dy, axis=0),
+        )
+        freedom = freedom + np.maximum(have.sum(axis=0) - 1, 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = both / spread
+        rest = np.maximum(up - slope * both, 0.0) / freedom
+        p = 2.0 * special.stdtr(freedom, -np.abs(slope) / np.sqrt(rest / spread))
+        shows = (freedom >= FEWEST_FREEDOM) & (spread > 0) & (p < SIGNIFICANT)
+    return np.atleast_1d(np.where(shows, slope, math.nan))
 
 
 def departure_parts(
@@ -107,7 +115,7 @@ def departure_parts(
     if sensitivity is None:
         return ()
     level = mean_and_sd([one.value for run in runs if (one := run.metric(response, metric, at)) is not None])[0]
-    words, name = held_words(protocol.hold), f"departure/{protocol.hold.channel}/{response}"
+    words, name = held_words(protocol.hold), _name(protocol.hold, response)
     parts: list[Source] = []
     if departure.scatter > 0:
         parts.append(
@@ -132,6 +140,30 @@ def departure_parts(
             )
         )
     return tuple(parts)
+
+
+def departure_along(
+    protocol: Protocol,
+    groups: Sequence[Sequence[Run]],
+    runs: Sequence[Run],
+    response: str,
+    curve: Callable[[Run], Floats],
+) -> dict[str, ErrorAlong]:
+    """What the mean departure from the target leaves open in the mean curve of `runs`, under the name it has in a level.
+
+    `curve` takes a run's curve of the response, all on one grid; what differs from run to run is in their scatter.
+    """
+    departure = find_departure(runs, protocol.hold)
+    if departure is None or protocol.hold is None or response not in protocol.response or not departure.is_systematic:
+        return {}
+    sensitivity = _sensitivities(groups, curve)
+    mean = np.mean([curve(run) for run in runs], axis=0)
+    size = np.nan_to_num(sensitivity * mean * departure.mean / math.sqrt(3))
+    return {_name(protocol.hold, response): ErrorAlong(size=size)} if np.any(size != 0) else {}
+
+
+def _name(hold: Hold, response: str) -> str:
+    return f"departure/{hold.channel}/{response}"
 
 
 def held_words(hold: Hold) -> str:

@@ -40,10 +40,7 @@ def sources_of(
     settings: SeasonSettings, item: str, mine: Sequence[Run], runs: Sequence[Run], rows: Sequence[Row]
 ) -> tuple[tuple[Source, ...], ...]:
     """The parts that act on each row of one item with the runs `mine`; all `runs` tell what the level depends on."""
-    cells: dict[tuple[str, str], list[Run]] = defaultdict(list)
-    for run in runs:
-        cells[(run.entry.tool, run.entry.setup)].append(run)
-    protocol, groups = settings.protocols[mine[0].entry.protocol], list(cells.values())
+    protocol, groups = settings.protocols[mine[0].entry.protocol], list(cells_of(runs).values())
     return tuple(
         (
             *parts_of(settings, item, mine, row.response, row.metric, row.at),
@@ -51,6 +48,14 @@ def sources_of(
         )
         for row in rows
     )
+
+
+def cells_of(runs: Iterable[Run]) -> dict[tuple[str, str], list[Run]]:
+    """The runs of each tool and setup."""
+    cells: dict[tuple[str, str], list[Run]] = defaultdict(list)
+    for run in runs:
+        cells[(run.entry.tool, run.entry.setup)].append(run)
+    return cells
 
 
 def parts_of(
