@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from toolbench.metrology import ItemCurves, ItemRuns, Row, Source, compare_items, find_spans, make_bands
+from toolbench.metrology import ErrorAlong, ItemCurves, ItemRuns, Row, Source, compare_items, find_spans, make_bands
 from toolbench.metrology.null_curves import NullCurves, ScatterModel, learn_scatter, stationary_root
 from toolbench.metrology.reached import measured_coverage
 from toolbench.records.comparison import Band
@@ -55,6 +55,73 @@ def test_pointwise_bands_are_the_intervals_of_the_rows(blocks: str) -> None:
     )
     half = [level.expanded_uncertainty for level in outcome.levels[: TIME.size]]
     assert near.pointwise[1] - near.mean == pytest.approx(half, rel=1e-7)
+
+
+LINE = (
+    Source(source="line/cell#0", label="its level", absolute=2.0, degrees_of_freedom=3.0),
+    Source(source="line/cell#1", label="its slope", relative=0.006, degrees_of_freedom=3.0),
+    Source(source="straightness/cell", label="about the line", absolute=1.5, degrees_of_freedom=3.0),
+)
+
+
+@pytest.mark.parametrize(
+    ("names", "as_sittings", "sources"),
+    [
+        (("", ""), False, LINE),
+        (("vvwwxx", "vvwwxx"), True, PARTS),
+        (("aaabbb", "cccddd"), True, LINE),
+        (("aaabbb", "bbbbbb"), True, PARTS),
+        (("bbbbbb", "aabbbc"), True, PARTS),
+        (("vwxyzz", "vwxyyz"), False, PARTS),  # unequal blocks
+        (("vwxyzu", "vwxyst"), False, LINE),  # four common blocks
+        (("vwxabc", "vwxdef"), False, PARTS),  # too few of the runs in common blocks
+    ],
+)
+def test_bands_tell_what_the_rows_tell(names: tuple[str, str], as_sittings: bool, sources: tuple[Source, ...]) -> None:
+    """Levels and differences at every time, for each judge of a mean, with an error that grows in its own way (constructed)."""
+    shifts = {name: 9.0 * math.sin(ord(name)) for name in "".join(names)}
+    growing = 3.0 * TIME / TIME[-1]
+    made = []
+    for k, (name, item, level) in enumerate(zip(("near", "far"), names, (400.0, 440.0), strict=True)):
+        shift = np.array([shifts[one] for one in item] or [0.0] * 6)
+        # Later in the run blocks and days shift nothing, so that both judges are met along one curve.
+        values = curves(k, 6, level) + np.outer(shift, TIME < 8.0)
+        made.append((name, tuple(item), values, growing * (1 if k else -0.5)))
+    rows = [Row(response="torque", metric="at_mark", at=float(t), unit="N*m") for t in TIME]
+    label = "sittings" if as_sittings else "blocks"
+    items = [
+        ItemRuns(
+            id=name,
+            values=values,
+            sources=tuple((*sources, Source(source="departure", label="", absolute=size)) for size in sizes),
+            **{label: groups},
+        )
+        for name, groups, values, sizes in made
+    ]
+    outcome = compare_items(items, rows, [("far", "near")], draws=2_000)
+    bands = make_bands(
+        [
+            ItemCurves(
+                id=name, curves=values, sources=sources, errors={"departure": ErrorAlong(size=sizes)}, **{label: groups}
+            )
+            for name, groups, values, sizes in made
+        ],
+        TIME,
+        [("far", "near")],
+        response="torque",
+        unit="N*m",
+    )
+    for k, band in enumerate(bands):
+        half = [level.expanded_uncertainty for level in outcome.levels[k * TIME.size : (k + 1) * TIME.size]]
+        assert band.pointwise[1] - band.mean == pytest.approx(half, rel=1e-7)
+        assert np.all(band.simultaneous[1] >= band.pointwise[1])
+    assert bands[1].percent == pytest.approx([d.percent.value for d in outcome.differences], rel=1e-9)
+    assert bands[1].percent_pointwise is not None
+    for edge, wanted in enumerate(("lower", "upper")):
+        told = [getattr(d.interval, wanted) for d in outcome.differences]
+        assert bands[1].percent_pointwise[edge] == pytest.approx(told, rel=1e-7, abs=1e-7, nan_ok=True)
+    if as_sittings:
+        assert {level.sittings > 0 for level in outcome.levels} == {True, False}
 
 
 def test_simultaneous_bands_hold_the_pointwise_ones() -> None:

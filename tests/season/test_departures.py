@@ -7,7 +7,7 @@ import pytest
 
 from toolbench.records.runs import Conditions, Metric, Onset, Run
 from toolbench.records.settings import Hold, Protocol, RunEntry
-from toolbench.season.departures import departure_parts, find_departure, find_sensitivity
+from toolbench.season.departures import departure_along, departure_parts, find_departure, find_sensitivity
 
 HOLD = Hold(channel="inlet_pressure", at=6.2e5, within=0.2e5)
 PROTOCOL = Protocol(id="held", label="held", hold=HOLD)
@@ -82,3 +82,18 @@ def test_two_items_that_are_off_alike_differ_by_nothing() -> None:
     first, second = (departure_parts(PROTOCOL, cells, one, "torque", "sustained", None)[1] for one in cells)
     assert first.source == second.source
     assert first.absolute / second.absolute == pytest.approx(500 / 450)
+
+
+def test_along_a_curve_a_departure_is_what_it_is_in_a_level() -> None:
+    """A curve of two times, the level and another one that no pressure moves; by hand nothing at the second."""
+    near, far = cell("near", 500, [-0.05, 0.0, 0.05, 0.0], 0.8), cell("far", 450, [-0.22, -0.2, -0.18, -0.2], 0.8)
+
+    def curve(run: Run) -> np.ndarray:
+        return np.array([run.metrics[0].value, 300.0, math.nan])
+
+    (level,) = [p for p in departure_parts(PROTOCOL, [near, far], far, "torque", "sustained", None) if not p.per_run]
+    along = departure_along(PROTOCOL, [near, far], far, "torque", curve)
+    assert list(along) == [level.source]
+    assert along[level.source].size == pytest.approx([level.absolute, 0.0, 0.0], rel=1e-12)
+    assert departure_along(PROTOCOL, [near, far], near, "torque", curve) == {}  # on its target
+    assert departure_along(PROTOCOL, [near, far], far, "inlet_pressure", curve) == {}

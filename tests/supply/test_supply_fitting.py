@@ -57,7 +57,8 @@ def test_demand_agrees_with_weighted_least_squares() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("setups", "runs", "between", "share"),
-    # Expected: 95 %; setups that do not differ count in near half of the draws, at a cost of width; where they differ as much as runs do, the choice of what to count costs a little (Bancroft 1964).
+    # Expected: 95 %; setups that do not differ count in near half of the draws, which makes the intervals wider; where they
+    # differ as much as runs do, the choice of what to count costs a little (Bancroft 1964).
     [(1, 5, 0.0, 0.95), (3, 4, 0.0, 0.97), (3, 4, 0.03, 0.945), (5, 3, 0.01, 0.93)],
 )
 def test_intervals_of_the_demand_hold_it(setups: int, runs: int, between: float, share: float) -> None:

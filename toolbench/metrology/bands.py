@@ -21,7 +21,7 @@ import numpy as np
 from toolbench.metrology.intervals import coverage_factors
 from toolbench.metrology.null_curves import NullCurves, learn_scatter
 from toolbench.metrology.reached import measured_coverage
-from toolbench.metrology.sides import ErrorAlong, ItemCurves, Side, Sides, blocks_of, find_sides, known_variance
+from toolbench.metrology.sides import ErrorAlong, ItemCurves, Side, Sides, find_pair, find_sides, known_variance
 from toolbench.records.comparison import Band
 from toolbench.records.runs import Floats
 
@@ -47,7 +47,7 @@ def make_bands(
         All items of the report, on the grid `time_s` [s].
     pairs
         (item, base) ids. An item without a pair gets its mean and bands only; an item with several pairs gets a band
-        for each. With the same three or more complete blocks in every item, differences within blocks are judged.
+        for each. Pairs are judged by differences within blocks where rows are (`pairing`).
     extra_residuals : each of shape (runs, grid)
         Curves of other repeated runs of the protocol on the same rig, one array per tool and setup: how scatter moves
         along time is learned from them too. Their level does not matter, only deviations from their mean are used.
@@ -73,18 +73,19 @@ def make_bands(
         if item.curves.ndim != 2 or item.curves.shape[1] != time_s.size:
             raise ValueError(f"curves of {item.id!r} need the shape (runs, {time_s.size}); got {item.curves.shape}")
     sides = find_sides(items)
-    in_blocks = bool(blocks_of(items))
+    known = {item.id: item for item in items}
+    contests = {pair: find_pair(known[pair[0]], known[pair[1]], sides) for pair in pairs}
     null = _null([*(side.whole.curves for side in sides.values()), *extra_residuals], confidence, draws)
     # What a block does to all items alike is in their scatter, and makes it smooth, but not in differences within blocks.
-    gaps = [_gaps(sides[a].whole, sides[b].whole) for a, b in pairs] if in_blocks else []
-    between = _null(gaps, confidence, draws) if in_blocks else null
+    gaps = [_gaps(a.whole, b.whole) for a, b, in_blocks in contests.values() if in_blocks]
+    between = _null(gaps, confidence, draws) if gaps else null
     bands: list[Band] = []
     for item in items:
-        side = sides[item.id]
         for base in [base for name, base in pairs if name == item.id] or [""]:
-            band = _band(item.id, side, null, time_s, response, unit, 1.0 - confidence)
+            band = _band(item.id, sides[item.id], null, time_s, response, unit, 1.0 - confidence)
             if base:
-                found = _against(side, sides[base], between, time_s, 1.0 - confidence, in_blocks)
+                a, b, in_blocks = contests[item.id, base]
+                found = _against(a, b, between if in_blocks else null, time_s, 1.0 - confidence, in_blocks)
                 band = replace(band, baseline=base, **found)
             bands.append(band)
     return tuple(bands)

@@ -7,11 +7,12 @@ between sittings where these differ by more than their runs make them, else the 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from toolbench.metrology.pairing import shared_blocks
 from toolbench.metrology.samples import ItemRuns, Source, complete_blocks
 from toolbench.metrology.sittings import Precision, find_precisions, mean_uncertainties
 from toolbench.records.runs import Floats
@@ -44,8 +45,10 @@ class ItemCurves:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Side:
-    """Curves judged (of runs, blocks or sittings), the mean of all runs, and per time how many of them judge it and their
-    variance; `known` holds the errors that are no scatter, by source."""
+    """Curves judged (of runs, blocks or sittings), the mean, and per time the variance of one of what judges it and their number.
+
+    `known` holds the errors that are no scatter, by source.
+    """
 
     curves: Floats
     runs: int
@@ -75,14 +78,13 @@ class Sides:
     whole: Side
 
 
-def blocks_of(items: Sequence[ItemCurves]) -> tuple[str, ...]:
-    """The complete blocks of the items, or none."""
+def _complete(items: Sequence[ItemCurves]) -> tuple[str, ...]:
     return complete_blocks([ItemRuns(id=i.id, values=np.zeros((len(i.curves), 1)), blocks=i.blocks) for i in items])
 
 
 def find_sides(items: Sequence[ItemCurves]) -> dict[str, Sides]:
     """Every item by its id: its mean, and what judges it."""
-    blocks = blocks_of(items)
+    blocks = _complete(items)
     plain = {item.id: _plain(item, blocks) for item in items}
     found = [None] * items[0].curves.shape[1] if blocks else find_precisions([(i.curves, i.sittings) for i in items])
     counts = np.array([one is not None and one.counts for one in found])
@@ -98,8 +100,21 @@ def find_sides(items: Sequence[ItemCurves]) -> dict[str, Sides]:
     return sides
 
 
+def find_pair(a: ItemCurves, b: ItemCurves, sides: Mapping[str, Sides]) -> tuple[Sides, Sides, bool]:
+    """Both sides of a comparison, and whether these are the blocks that both items were run in (as in `pairing`)."""
+    blocks = shared_blocks(_block_names(a), _block_names(b))
+    if not blocks:
+        return sides[a.id], sides[b.id], False
+    one, other = (_with_known(_plain(item, blocks), item) for item in (a, b))
+    return Sides(one, one), Sides(other, other), True
+
+
+def _block_names(item: ItemCurves) -> Sequence[str]:
+    return item.blocks if len(item.blocks) == len(item.curves) else [""] * len(item.curves)
+
+
 def _plain(item: ItemCurves, blocks: Sequence[str]) -> Side:
-    """Judged by runs, or by block means in the order of `blocks`."""
+    """Judged by all runs, or by the means of `blocks` in their order."""
     curves = item.curves
     if blocks:
         curves = np.array([curves[[name == block for name in item.blocks]].mean(axis=0) for block in blocks])
