@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -42,6 +42,8 @@ class Restriction:
     """b: outlet over inlet pressure below which the flow no longer rises."""
     rated_pa_abs: float | None = None
     label: str = "coupler"
+    kind: Literal["coupler", "fitting"] = "coupler"
+    """A coupler may be changed for another or left out; a fitting belongs where it is."""
 
     def __post_init__(self) -> None:
         require_positive(sonic_conductance=self.sonic_conductance)
@@ -118,5 +120,9 @@ def from_flow_coefficient(
     conductance = per_root * (2.0 / 3.0) * np.sqrt(x_t / (GAS_CONSTANT * T_ANR)) / RHO_ANR
     ratio = 1.0 - np.asarray(x_t) * (8.0 / 9.0)
     return Restriction(
-        sonic_conductance=conductance, critical_pressure_ratio=ratio, rated_pa_abs=rated_pa_abs, label=label
+        sonic_conductance=conductance,
+        critical_pressure_ratio=ratio,
+        rated_pa_abs=rated_pa_abs,
+        label=label,
+        kind="fitting",
     )
