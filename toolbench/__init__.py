@@ -23,6 +23,7 @@ _WHERE = {
     "plot_report": "toolbench.view",
     "plot_runs": "toolbench.view",
     "plot_supply": "toolbench.view",
+    "show_supply": "toolbench.view",
     "save_figures": "toolbench.view",
     "show_conditions": "toolbench.view",
     "show_result": "toolbench.view",

@@ -5,11 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Floats, Run
 from toolbench.records.settings import EMPTY, Episode, Protocol
+
+if TYPE_CHECKING:
+    from toolbench.records.supply import SupplyExplained
 
 Verdict = Literal["higher", "lower", "not resolved", "not assessed"]
 Axis = Literal["setups", "tools", "pairs"]
@@ -311,6 +314,8 @@ class ComparisonRecord:
     """The Monte Carlo check, where it was asked for."""
     all_runs: AllRuns | None = None
     """The result with the runs excluded by hand put back, where there are any."""
+    supply: SupplyExplained | None = None
+    """What the supply explains of it, where a supply was recorded or stated."""
 
     def is_told(self, row: Level | Difference) -> bool:
         """Whether a row belongs to the family of the response, else to that of the supporting rows."""

@@ -95,11 +95,12 @@ def report_key(plan: Any, settings: Any, inputs: Inputs, program: str, *, asked:
     """Digest of all that a report may depend on before it is made.
 
     Every recording under the report's protocol counts, not only those of its own items: repeatability is pooled over them.
-    So do those of the check standard: a block out of control puts runs of other protocols in doubt. `asked`
-    names the checks asked for beyond the usual.
+    So do those of the check standard: a block out of control puts runs of other protocols in doubt; and every recording of
+    the tools compared, since the supply section learns from them. `asked` names the checks asked for beyond the usual.
     """
-    standards = {tool.id for tool in settings.tools.values() if tool.role == "check standard"}
-    entries = [entry for entry in settings.runs if entry.protocol == plan.protocol or entry.tool in standards]
+    counted = {tool.id for tool in settings.tools.values() if tool.role == "check standard"}
+    counted |= {cell.tool for cell in plan.cells}
+    entries = [entry for entry in settings.runs if entry.protocol == plan.protocol or entry.tool in counted]
     return _sha(
         {
             "program": program,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -32,6 +33,7 @@ from toolbench.season.reducing import Reduced, reduce_runs
 from toolbench.season.repeats import Repeats, find_repeats, sittings_of
 from toolbench.season.sources import cells_of, parts_of
 from toolbench.season.standards import chart_standards, doubted_runs, read_standards
+from toolbench.season.supply.explaining import explain_supply
 
 BAND_POINTS = 100
 """Grid times of the bands at most: a blow's ripple is averaged, and a stretch of time is one statement, not fifty."""
@@ -115,7 +117,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         if all(response in run.traces for run in runs.values())
         for band in _bands(season, response, items, runs, pairs, protocol, repeats)
     )
-    return ComparisonRecord(
+    record = ComparisonRecord(
         axis=plan.axis,
         subject=plan.subject,
         episode=episode,
@@ -142,6 +144,10 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
         all_runs=all_runs,
     )
+    explained = explain_supply(season, record)
+    if explained is None:
+        return record
+    return replace(record, supply=explained.supply, digests={**explained.digests, **record.digests})
 
 
 def _choose(season: Season, plan: ReportPlan) -> tuple[dict[str, list[RunEntry]], dict[str, list[tuple[str, str]]]]:

@@ -23,6 +23,7 @@ _WHERE = {
     "plot_intervals": "toolbench.view.figures",
     "plot_runs": "toolbench.view.figures",
     "plot_supply": "toolbench.view.figures",
+    "show_supply": "toolbench.view.figures",
     "plot_report": "toolbench.view.figures",
     "save_figures": "toolbench.view.figures",
 }

@@ -6,7 +6,7 @@ from toolbench.view.figures.report import plot_report, save_figures
 from toolbench.view.figures.rest import plot_rest, show_rest
 from toolbench.view.figures.runs import plot_runs
 from toolbench.view.figures.standard import plot_standard, show_standard
-from toolbench.view.figures.supply import plot_supply
+from toolbench.view.figures.supply import plot_supply, show_supply
 
 __all__ = [
     "plot_bands",
@@ -19,4 +19,5 @@ __all__ = [
     "save_figures",
     "show_rest",
     "show_standard",
+    "show_supply",
 ]

@@ -1,12 +1,26 @@
-"""The supply while the tool runs."""
+"""The supply while the tool runs: the recorded pressure or voltage, the model beside it, and what they explain."""
 
 from __future__ import annotations
 
+import numpy as np
 from matplotlib.axes import Axes
 
+from toolbench.records.supply import ItemSupply
 from toolbench.view.figures.canvas import MUTED, new_axes
+from toolbench.view.figures.inline import inline, spread_words
 from toolbench.view.figures.runs import plot_runs
-from toolbench.view.markup import Compared
+from toolbench.view.markup import Compared, Shown, render
+from toolbench.view.wording.printed import item_label, print_number, print_share, response_words
+from toolbench.view.wording.supply import (
+    DRIVE_WORDS,
+    assumed_sentence,
+    explained_sentence,
+    learned_sentence,
+    loss_sentence,
+    print_figure,
+    sag_sentences,
+    supply_sentences,
+)
 
 _CHANNELS = ("inlet_pressure", "voltage", "supply_pressure", "current")
 
@@ -26,3 +40,74 @@ def plot_supply(comparison: Compared, ax: Axes | None = None) -> Axes:
     ax.text(0.5, 0.5, "No supply channel was recorded", transform=ax.transAxes, ha="center", color=MUTED)
     ax.set_axis_off()
     return ax
+
+
+def show_supply(comparison: Compared) -> Shown:
+    """The supply section: measured and modelled drive at the tool, what it explains of each difference, what a line loses where.
+
+    Empty where no supply was recorded and none is stated.
+    """
+    record, settings = comparison.record, comparison.settings
+    supply = record.supply
+    if supply is None:
+        return Shown(html="", text="No supply was recorded, and none is stated.")
+    values = {
+        "sentences": [explained_sentence(record, supply, one) for one in supply.differences],
+        "more": [
+            said
+            for one in supply.items
+            for said in (*filter(None, [loss_sentence(record, settings, one)]), *sag_sentences(record, settings, one))
+        ],
+        "figure": _figure(comparison),
+        "drive": DRIVE_WORDS[supply.drive],
+        "is_air": supply.drive == "inlet_pressure",
+        "held": record.compensated,
+        "rows": [_row(comparison, one) for one in supply.items],
+        "parts": [_parts(comparison, one) for one in supply.items if one.losses],
+        "learned": [learned_sentence(settings, one) for one in supply.learned],
+        "assumed": assumed_sentence(supply),
+        "confidence": print_share(supply.confidence),
+    }
+    return Shown(html=render("supply", values), text="\n".join(supply_sentences(record, settings)))
+
+
+def _figure(comparison: Compared) -> str:
+    """The recorded drive of every run, as a picture; empty where none was recorded."""
+    record, settings = comparison.record, comparison.settings
+    channel = supply_channel(comparison)
+    if not channel:
+        return ""
+    traces = [run.traces[channel] for run in record.runs if channel in run.traces]
+    ends = [float(trace.mean[np.isfinite(trace.mean)][-1]) for trace in traces]
+    words = f"{len(traces)} runs; at the end {spread_words(ends, traces[0].unit, settings)}."
+    title = f"{response_words(channel).capitalize()} while the tool runs"
+    return inline(f"supply-{record.path}", title, words, lambda ax: plot_supply(comparison, ax))
+
+
+def _row(comparison: Compared, one: ItemSupply) -> dict[str, str]:
+    settings = comparison.settings
+    return {
+        "item": item_label(comparison.record, one.item),
+        "measured": print_figure(one.measured, settings),
+        "modelled": print_figure(one.modelled, settings),
+        "taken": print_figure(one.taken, settings),
+        "taken_modelled": print_figure(one.taken_modelled, settings),
+        "needed": print_figure(one.needed, settings),
+        "needed_modelled": print_figure(one.needed_modelled, settings),
+        "remark": one.remark,
+    }
+
+
+def _parts(comparison: Compared, one: ItemSupply) -> tuple[str, list[dict[str, str]]]:
+    """The parts of one item's modelled line with what each takes."""
+    settings = comparison.settings
+    rows = [
+        {
+            "label": part.label,
+            "pressure": print_number(part.pressure, "Pa", settings, 3),
+            "loss": print_number(part.loss, "Pa", settings, 2),
+            "share": print_share(round(part.share, 2)),
+        }
+        for part in one.losses
+    ]
+    return item_label(comparison.record, one.item), rows

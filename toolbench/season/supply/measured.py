@@ -1,0 +1,74 @@
+"""What was measured of a report's supply, item by item: means over the window of the sustained mean, with their budgets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from toolbench.metrology import ItemRuns, Row, difference_interval, mean_and_sd, pool_repeatability
+from toolbench.metrology.samples import summarise
+from toolbench.records.comparison import ComparisonRecord, Estimate, Item
+from toolbench.records.runs import Floats, Run
+from toolbench.records.settings import SeasonSettings
+from toolbench.records.supply import SupplyFigure
+from toolbench.season.sources import parts_of
+
+READING = "flowing_pressure"
+"""Metric whose type B parts a mean over a window has: those of a reading."""
+LENT = "repeatability pooled from the report's other items"
+
+
+def runs_of(record: ComparisonRecord, item: Item) -> list[Run]:
+    """The runs of one item that the report uses."""
+    return [run for run in record.runs if run.id in item.runs]
+
+
+def window_mean(run: Run, channel: str, window_s: tuple[float, float]) -> float:
+    """Mean of a channel between two times after the onset [SI]; nan where it was not recorded."""
+    trace = run.traces.get(channel)
+    inside = (run.grid_s >= window_s[0]) & (run.grid_s <= window_s[1])
+    return mean_and_sd(trace.mean[inside])[0] if trace is not None and inside.any() else float("nan")
+
+
+def measure_items(settings: SeasonSettings, record: ComparisonRecord, channel: str) -> dict[str, Estimate]:
+    """The mean of a channel for every item that recorded it in each of its runs [SI unit of the channel].
+
+    A single run is judged by the scatter of the report's other items.
+    """
+    values = {
+        item.id: np.array([window_mean(run, channel, record.window_s) for run in runs_of(record, item)])
+        for item in record.items
+    }
+    known = {name: mine for name, mine in values.items() if mine.size and np.isfinite(mine).all()}
+    lent = pool_repeatability([mine for mine in known.values() if mine.size > 1], LENT, contains_per_run=True)
+    found: dict[str, Estimate] = {}
+    for item in record.items:
+        if item.id not in known or (known[item.id].size == 1 and lent is None):
+            continue
+        mine = runs_of(record, item)
+        row = Row(response=channel, metric=READING, at=None, unit=mine[0].traces[channel].unit)
+        sample = ItemRuns(
+            id=item.id,
+            values=known[item.id][:, None],
+            sources=(parts_of(settings, item.id, mine, channel, READING, None),),
+        )
+        found[item.id] = summarise(sample, 0, row, (), lent).estimate
+    return found
+
+
+def shown(estimate: Estimate, confidence: float, *, modelled: bool = False) -> SupplyFigure:
+    """A figure with its interval."""
+    return SupplyFigure(estimate=estimate, interval=difference_interval(estimate, confidence), modelled=modelled)
+
+
+def shown_of(found: Mapping[str, Estimate], item: str, confidence: float) -> SupplyFigure | None:
+    """The measured figure of an item; None where it was not recorded."""
+    return shown(found[item], confidence) if item in found else None
+
+
+def mean_trace(runs: Sequence[Run], channel: str) -> tuple[Floats, Floats] | None:
+    """Grid times [s] and the mean curve of a channel over runs [SI]; None where one run lacks it."""
+    if not runs or not all(channel in run.traces for run in runs):
+        return None
+    return runs[0].grid_s, np.asarray(np.mean([run.traces[channel].mean for run in runs], axis=0))

@@ -1,0 +1,114 @@
+"""What the supply explains, in sentences. Every number of the model carries the word "modelled"."""
+
+from __future__ import annotations
+
+import math
+
+from toolbench.quantities import format_percent, format_seconds, format_value
+from toolbench.records.comparison import ComparisonRecord
+from toolbench.records.settings import SeasonSettings
+from toolbench.records.supply import ExplainedDifference, ItemSupply, LearnedFigure, SupplyExplained, SupplyFigure
+from toolbench.view.wording.printed import item_label, list_words, print_number, print_share, print_value
+
+DRIVE_WORDS = {"inlet_pressure": "flowing inlet pressure", "voltage": "voltage at the tool"}
+USUAL_SAG = "line inventory, then flow-limited"
+"""The air of the line runs out into its steady loss: what every run shows."""
+
+
+def half_width(figure: SupplyFigure) -> float:
+    """Half of a figure's interval [its unit]."""
+    return 0.5 * (figure.interval.upper - figure.interval.lower)
+
+
+def print_figure(figure: SupplyFigure | None, settings: SeasonSettings) -> str:
+    """A figure of the supply with its expanded uncertainty; an en dash for none, and "modelled" behind what is."""
+    if figure is None:
+        return "–"
+    half = half_width(figure)
+    text = print_value(figure.estimate.value, half if math.isfinite(half) else None, figure.estimate.unit, settings)
+    return f"{text} modelled" if figure.modelled else text
+
+
+def print_percent(figure: SupplyFigure) -> str:
+    """A percentage of the supply section with its expanded uncertainty."""
+    half = half_width(figure)
+    text = format_percent(figure.estimate.value, half if math.isfinite(half) else None)
+    return f"{text} modelled" if figure.modelled else text
+
+
+def leaves_zero(figure: SupplyFigure) -> bool:
+    """Whether an interval holds nothing but one sign."""
+    return figure.interval.lower > 0 or figure.interval.upper < 0
+
+
+def explained_sentence(record: ComparisonRecord, supply: SupplyExplained, one: ExplainedDifference) -> str:
+    """What the drive explains of one difference, and what it leaves."""
+    names = f"{item_label(record, one.item)} against {item_label(record, one.baseline)}"
+    drive = f"{DRIVE_WORDS[supply.drive]}, as {one.by},"
+    said = f"{names}: the {drive} explains {print_percent(one.explained)} of the measured {print_percent(one.measured)}"
+    if leaves_zero(one.left):
+        return f"{said}. It leaves {print_percent(one.left)}: something else differs, or the runs err."
+    return f"{said}. What it leaves, {print_percent(one.left)}, is not told apart from none."
+
+
+def learned_sentence(settings: SeasonSettings, one: LearnedFigure) -> str:
+    """A figure of a tool that the explanation rests on, and where it is from."""
+    tool = settings.tools[one.tool].name or one.tool
+    value = format_value(one.estimate.value, 2.0 * one.estimate.standard_uncertainty, "1")
+    if one.name == "exponent":
+        said = f"{tool}: torque is taken to go with the drive to the power {value} (k = 2)"
+    else:
+        litres = format_value(
+            one.estimate.value, 2.0 * one.estimate.standard_uncertainty, "m3/(s*Pa)", display="L/(s*bar)"
+        )
+        said = f"{tool}: its air demand is {litres} (k = 2) of absolute inlet pressure"
+    origin = {
+        "learned": f"learned from {one.runs} runs" + (" outside this report" if one.name == "exponent" else ""),
+        "prior": "a prior",
+        "stated": "as stated",
+    }[one.source]
+    note = f"; {one.note}" if one.note and one.note != "prior used" else ""
+    return f"{said}, {origin}{note}."
+
+
+def loss_sentence(record: ComparisonRecord, settings: SeasonSettings, one: ItemSupply) -> str:
+    """Which part of a modelled line takes most; empty where no line was worked out."""
+    if not one.losses:
+        return ""
+    most = max(one.losses, key=lambda part: part.loss)
+    whole = sum(part.loss for part in one.losses)
+    return (
+        f"{item_label(record, one.item)}: of {print_number(whole, 'Pa', settings, 3)} lost on the way,"
+        f" {most.label} takes {print_share(round(most.share, 2))} (modelled)."
+    )
+
+
+def sag_sentences(record: ComparisonRecord, settings: SeasonSettings, one: ItemSupply) -> list[str]:
+    """Falls of the inlet pressure that are not the usual one, with what can be behind them and what cannot."""
+    found = []
+    for sag in one.sags:
+        if sag.verdict == USUAL_SAG:
+            continue
+        why = "; ".join(f"not {regime}: {reason}" for regime, reason in sag.excluded)
+        span = f"{format_seconds(round(sag.begins_s, 1))} to {format_seconds(round(sag.ends_s, 1))}"
+        found.append(
+            f"{item_label(record, one.item)}: the inlet pressure falls by {print_number(sag.drop, 'Pa', settings, 2)}"
+            f" from {span}. Behind it: {sag.verdict} (modelled){f'; {why}' if why else ''}."
+        )
+    return found
+
+
+def assumed_sentence(supply: SupplyExplained) -> str:
+    """What the model had to assume; empty where all was stated."""
+    return f"Assumed, as nobody states it: {list_words(list(supply.assumed))}." if supply.assumed else ""
+
+
+def supply_sentences(record: ComparisonRecord, settings: SeasonSettings) -> list[str]:
+    """The section's sentences, in its order; none where no supply was recorded or stated."""
+    supply = record.supply
+    if supply is None:
+        return []
+    told = [explained_sentence(record, supply, one) for one in supply.differences]
+    for item in supply.items:
+        told += [*filter(None, [loss_sentence(record, settings, item)]), *sag_sentences(record, settings, item)]
+    return told
