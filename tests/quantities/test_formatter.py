@@ -12,6 +12,7 @@ from toolbench.quantities import (
     format_number,
     format_percent,
     format_seconds,
+    format_stated,
     format_value,
     unit_label,
 )
@@ -128,3 +129,9 @@ def test_a_printed_interval_leaves_zero_where_the_interval_does(lower: float, wi
 )
 def test_at_least_never_promises_more_than_it_has(bound: float, text: str) -> None:
     assert format_at_least(bound) == f"{text}\u2009%"  # by hand: two digits, cut towards zero
+
+
+def test_a_stated_number_is_as_short_as_it_is_exact() -> None:
+    # By hand.
+    assert format_stated(13.0, "mm") == "13\u2009mm"
+    assert format_stated(9.525, "mm") == "9.525\u2009mm"

@@ -7,6 +7,7 @@ from toolbench.quantities.format import (
     format_number,
     format_percent,
     format_seconds,
+    format_stated,
     format_value,
     unit_label,
 )
@@ -38,6 +39,7 @@ __all__ = [
     "format_number",
     "format_percent",
     "format_seconds",
+    "format_stated",
     "format_value",
     "from_si",
     "is_unit",

@@ -146,6 +146,11 @@ def format_seconds(value: float | None) -> str:
     return NONE if not _known(value) or value is None else _with_unit(_shortest(value), "s")
 
 
+def format_stated(value: float, unit: str) -> str:
+    """A number that somebody stated, as short as it is exact: ``13.0`` mm gives ``"13 mm"``."""
+    return _with_unit(_shortest(value), unit)
+
+
 def format_value(
     value: float | None, u: float | None, unit: str, *, display: str | None = None, signed: bool = False
 ) -> str:

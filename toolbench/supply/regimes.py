@@ -138,7 +138,7 @@ def which_regime(time_s: Floats, inlet_pa: Floats, supply: KnownSupply) -> tuple
     if rest[0] - early[0] > floor:
         found.append(_early(rest[0] - early[0], time_s, inlet_pa, rest[0], early[0], supply))
     if early[0] - late[0] > floor:
-        found.append(_late(early[0] - late[0], time_s, inlet_pa, early[0], supply))
+        found.append(_late(time_s, inlet_pa, rest[0], early[0], late[0], supply))
     return tuple(found)
 
 
@@ -179,14 +179,18 @@ def _early(drop: float, time: Floats, pressure: Floats, rest: float, early: floa
     return _sag("early", 0.0, ends, drop, excluded, supply)
 
 
-def _late(drop: float, time: Floats, pressure: Floats, early: float, supply: KnownSupply) -> Sag:
+def _late(time: Floats, pressure: Floats, rest: float, early: float, late: float, supply: KnownSupply) -> Sag:
+    drop = early - late
     begins = _crossing(time, pressure, early - 0.1 * drop, EARLY_S[0])
-    ends = float(time[-1])
-    feeds = line_inventory_s(supply.line_volume_m3, supply.flow_m3_s, drop, 0.0, temperature_k=supply.temperature_k)
+    ends = _crossing(time, pressure, late + 0.1 * drop, begins)
+    # The air of the line runs out along one exponential, from the rest on: its tail may lie here.
+    whole = max(rest, early) - late
+    feeds = line_inventory_s(supply.line_volume_m3, supply.flow_m3_s, whole, 0.0, temperature_k=supply.temperature_k)
+    lasts = feeds * math.log(whole / (0.1 * drop))
     excluded: list[tuple[Regime, str]] = [
         (REGIMES[1], "a steady loss of the line does not grow while the tool runs on")
     ]
-    if ends > 3.0 * ROOM * feeds:
+    if ends > ROOM * lasts:
         excluded.insert(0, (REGIMES[0], _inventory_reason(feeds, ends)))
     excluded += _receiver_reasons(drop, begins, ends, supply)
     return _sag("late", begins, ends, drop, excluded, supply)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from toolbench.errors import AnalysisError, Fault
-from toolbench.quantities import format_number, from_si
+from toolbench.quantities import format_stated, from_si
 from toolbench.records.settings import LinePart, SeasonSettings, Setup
 from toolbench.supply.air import ATMOSPHERE_PA_ABS, T_ANR
 from toolbench.supply.electric import Lead, Pack
@@ -94,7 +94,7 @@ def part_name(part: LinePart, number: int) -> str:
 
 
 def _length(metres: float, unit: str) -> str:
-    return format_number(from_si(metres, unit, "length"), 3, unit=unit)
+    return format_stated(from_si(metres, unit, "length"), unit)
 
 
 def _fault(settings: SeasonSettings, setup: Setup, number: int | None, message: str, mend: str) -> Fault:

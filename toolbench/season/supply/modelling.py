@@ -23,9 +23,8 @@ from toolbench.supply.air import ATMOSPHERE_PA_ABS
 from toolbench.supply.electric import Lead, Pack
 from toolbench.supply.elements import Regulator
 from toolbench.supply.fitted import Fitted
-from toolbench.supply.hose import Hose
 from toolbench.supply.line import Line, OperatingPoint
-from toolbench.supply.regimes import KnownSupply, which_regime
+from toolbench.supply.regimes import known_supply, which_regime
 from toolbench.supply.uncertain_lines import ASSUMED, Assumed
 
 STATED_DEMAND = 0.3
@@ -153,22 +152,10 @@ def sags_of(stated: StatedLine, point: OperatingPoint, runs: list[Run]) -> tuple
     time = np.concatenate([rest_s, traced[0]])
     pressure = np.concatenate([np.full(rest_s.size, mean_and_sd(rested)[0]), traced[1]])
     try:
-        found = which_regime(time, pressure, _known_supply(stated, point))
+        found = which_regime(time, pressure, known_supply(stated.line, point.demand, stated.receiver))
     except AnalysisError:
         return ()
     return tuple(
         SagTold(begins_s=sag.begins_s, ends_s=sag.ends_s, drop=sag.drop_pa, verdict=sag.verdict, excluded=sag.excluded)
         for sag in found
-    )
-
-
-def _known_supply(stated: StatedLine, point: OperatingPoint) -> KnownSupply:
-    hoses = [part for part in stated.line.elements if isinstance(part, Hose)]
-    volume = sum(float(np.pi * hose.bore_m**2 / 4.0 * hose.length_m) for hose in hoses)
-    return KnownSupply(
-        line_volume_m3=volume,
-        flow_m3_s=float(point.flow_m3_s),
-        held_pa_abs=float(point.pressures_pa_abs[0]),
-        receiver=stated.receiver,
-        temperature_k=float(stated.line.temperature_k),
     )

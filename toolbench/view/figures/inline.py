@@ -17,12 +17,19 @@ from toolbench.view.wording.printed import print_number
 _WIDTH, _HEIGHT = 6.6, 3.6
 
 
-def inline(name: str, title: str, description: str, draw: Callable[[Axes], object]) -> str:
-    """A figure drawn by `draw` as SVG for a page, its ids made from `name`."""
+def inline(
+    name: str,
+    title: str,
+    description: str,
+    draw: Callable[[Axes], object],
+    *,
+    place: tuple[float, float, float, float] = (0.13, 0.24, 0.85, 0.73),
+) -> str:
+    """A figure drawn by `draw` as SVG for a page, its ids made from `name`; `place` is where its axes stand in it."""
     salt = f"tb-{re.sub(r'[^a-z0-9]+', '-', name.lower())}-{files.digest_bytes(name.encode())[:6]}"
     with style(salt):
         figure = Figure(figsize=(_WIDTH, _HEIGHT))
-        draw(figure.add_axes((0.13, 0.24, 0.85, 0.73)))
+        draw(figure.add_axes(place))
         raw = raw_svg(figure)
     return page_svg(raw, salt, title, description)
 

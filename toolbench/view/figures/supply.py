@@ -59,6 +59,7 @@ def show_supply(comparison: Compared) -> Shown:
             for said in (*filter(None, [loss_sentence(record, settings, one)]), *sag_sentences(record, settings, one))
         ],
         "figure": _figure(comparison),
+        "title": _title(comparison),
         "drive": DRIVE_WORDS[supply.drive],
         "is_air": supply.drive == "inlet_pressure",
         "held": record.compensated,
@@ -71,6 +72,11 @@ def show_supply(comparison: Compared) -> Shown:
     return Shown(html=render("supply", values), text="\n".join(supply_sentences(record, settings)))
 
 
+def _title(comparison: Compared) -> str:
+    words = response_words(supply_channel(comparison))
+    return f"{words[:1].upper()}{words[1:]} while the tool runs"
+
+
 def _figure(comparison: Compared) -> str:
     """The recorded drive of every run, as a picture; empty where none was recorded."""
     record, settings = comparison.record, comparison.settings
@@ -80,8 +86,10 @@ def _figure(comparison: Compared) -> str:
     traces = [run.traces[channel] for run in record.runs if channel in run.traces]
     ends = [float(trace.mean[np.isfinite(trace.mean)][-1]) for trace in traces]
     words = f"{len(traces)} runs; at the end {spread_words(ends, traces[0].unit, settings)}."
-    title = f"{response_words(channel).capitalize()} while the tool runs"
-    return inline(f"supply-{record.path}", title, words, lambda ax: plot_supply(comparison, ax))
+    title = _title(comparison)
+    # Room on the right for the names of the items at the ends of their lines.
+    place = (0.115, 0.15, 0.60, 0.82)
+    return inline(f"supply-{record.path}", title, words, lambda ax: plot_supply(comparison, ax), place=place)
 
 
 def _row(comparison: Compared, one: ItemSupply) -> dict[str, str]:

@@ -11,7 +11,7 @@ from toolbench.records.supply import ExplainedDifference, ItemSupply, LearnedFig
 from toolbench.view.wording.printed import item_label, list_words, print_number, print_share, print_value
 
 DRIVE_WORDS = {"inlet_pressure": "flowing inlet pressure", "voltage": "voltage at the tool"}
-USUAL_SAG = "line inventory, then flow-limited"
+USUAL_SAGS = ("line inventory, then flow-limited", "line inventory")
 """The air of the line runs out into its steady loss: what every run shows."""
 
 
@@ -87,7 +87,7 @@ def sag_sentences(record: ComparisonRecord, settings: SeasonSettings, one: ItemS
     """Falls of the inlet pressure that are not the usual one, with what can be behind them and what cannot."""
     found = []
     for sag in one.sags:
-        if sag.verdict == USUAL_SAG:
+        if sag.verdict in USUAL_SAGS:
             continue
         why = "; ".join(f"not {regime}: {reason}" for regime, reason in sag.excluded)
         span = f"{format_seconds(round(sag.begins_s, 1))} to {format_seconds(round(sag.ends_s, 1))}"
