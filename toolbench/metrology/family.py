@@ -122,7 +122,7 @@ def family_level(
     count = int(min(draws, max(2_000, _VALUES // max(size, 1))))
     random = np.random.default_rng(seed)
     root = correlation_root(correlation)
-    runs = {i: random.standard_normal((count, widths[i], len(root))) @ root.T for i in used}
+    runs = {i: _draw_runs(random, count, widths[i], root) for i in used}
     shared = {source: random.standard_normal(count) for source in sorted({s for row in rows for s in row.known})}
     sides = {i: _means_and_variances(runs[i], items[i], random) for i in used}
     best = np.full(count, -1.0)
@@ -137,19 +137,25 @@ def family_level(
     return min(max(float(f"{level:.9g}"), alpha / len(rows)), alpha)
 
 
+def _draw_runs(random: np.random.Generator, count: int, n: int, root: Floats) -> Floats:
+    """Runs of unit variance, correlated between rows, of shape (n, count, rows): sums over runs then go through whole arrays."""
+    drawn = random.standard_normal((count * n, len(root))) @ root.T
+    return np.ascontiguousarray(np.moveaxis(drawn.reshape(count, n, -1), 1, 0))
+
+
 def _means_and_variances(runs: Floats, item: FamilyItem, random: np.random.Generator) -> tuple[Floats, Floats, Floats]:
     """Per draw and row: the mean, the estimated variance of one run, and its degrees of freedom per row."""
-    count, _, rows = runs.shape
+    _, count, rows = runs.shape
     means, variances = np.zeros((count, rows)), np.zeros((count, rows))
     dof = np.array(
         [float(n - 1) if n > 1 else lent for n, lent in zip(item.n, item.lent_degrees_of_freedom, strict=True)]
     )
     for n in sorted(set(item.n) - {0}):
         which = [r for r in range(rows) if item.n[r] == n]
-        part = runs[:, :n, which]
-        means[:, which] = part.mean(axis=1)
+        part = runs[:n] if len(which) == rows else runs[:n, :, which]
+        means[:, which] = part.mean(axis=0)
         if n > 1:
-            variances[:, which] = part.var(axis=1, ddof=1)
+            variances[:, which] = part.var(axis=0, ddof=1)
         else:
             freedom = np.where(np.isfinite(dof[which]), dof[which], 1e6)
             variances[:, which] = random.chisquare(freedom, (count, len(which))) / freedom
@@ -167,9 +173,9 @@ def _studentised(
     r = row.row
     if row.block_scatter is not None:
         within = list(row.blocks) or slice(None)
-        gaps = (runs[row.item][:, within, r] - runs[row.base][:, within, r]) * (row.block_scatter / math.sqrt(2.0))
-        error = gaps.mean(axis=1)
-        parts = [(gaps.var(axis=1, ddof=1) / gaps.shape[1], float(gaps.shape[1] - 1))]
+        gaps = (runs[row.item][within, :, r] - runs[row.base][within, :, r]) * (row.block_scatter / math.sqrt(2.0))
+        error = gaps.mean(axis=0)
+        parts = [(gaps.var(axis=0, ddof=1) / len(gaps), float(len(gaps) - 1))]
     else:
         error = row.a_scatter * sides[row.item][0][:, r] - row.b_scatter * sides[row.base][0][:, r]
         parts = [
