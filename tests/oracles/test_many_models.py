@@ -3,9 +3,9 @@
 Levels share sources of either sign and a scale, and are summed, subtracted, multiplied and turned into percent differences
 of each other, several steps deep. Sources are independent of each other, with finite or infinite degrees of freedom: there
 the GUM defines effective degrees of freedom (G.4.1), of the sum of every source's contribution, and both programs follow it.
-Two values are correlated because they share sources. A correlation given as a number to inputs of finite degrees of
-freedom has none that are defined, except between means of the same sets (Willink 2007), where each takes those of the sets:
-tests/oracles/test_propagation_oracles.py.
+Two values are correlated because they share sources. To inputs of finite degrees of freedom that are correlated otherwise
+the GUM gives no rule: GTC refuses them, and here there is no way to say them, except as means of the same sets (Willink
+2007), which keep the degrees of freedom of the sets in both: tests/oracles/test_propagation_oracles.py.
 """
 
 from __future__ import annotations
