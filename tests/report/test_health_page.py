@@ -95,6 +95,18 @@ def test_it_is_no_link_to_nothing_and_its_ids_are_its_own(season: Season) -> Non
     assert page == health_page(season, find_shipped("templates"))
 
 
+def test_a_second_unit_system_stands_beside_every_number(tmp_path: Path) -> None:
+    """By hand: 1 N·m is 0.7376 ft·lbf, so the blocks' means of some 500 N·m are some 369 ft·lbf."""
+    bench = f'[display]\nalso = "US"\n\n{BENCH}'
+    page = health_page(tb.open_season(write(tmp_path / "season", bench=bench, tools=TOOLS)), find_shipped("templates"))
+    told = re.sub(r"<svg.*?</svg>", "", page, flags=re.DOTALL).replace("\u202f", " ")
+    newtons = re.findall(r"(−?[\d.]+) N·m(?: \((−?[\d.]+) ft·lbf\))?", told)
+    assert len(newtons) > 6
+    for first, second in newtons:
+        exact = float(first.replace("−", "-")) * 0.737562
+        assert float(second.replace("−", "-")) == pytest.approx(exact, rel=0.006)
+
+
 def test_the_notebook_runs_and_shows_what_the_page_shows(season: Season, tmp_path: Path) -> None:
     notebook = run_notebook(
         find_notebook("bench-health.ipynb"),

@@ -12,7 +12,7 @@ from toolbench import files
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.figures.canvas import style
 from toolbench.view.figures.svg import page_svg, raw_svg
-from toolbench.view.wording.printed import print_number
+from toolbench.view.wording.printed import print_both
 
 _WIDTH, _HEIGHT = 6.6, 3.6
 
@@ -36,4 +36,4 @@ def inline(
 
 def spread_words(values: Sequence[float], unit: str, settings: SeasonSettings) -> str:
     """Lowest and highest of some levels, for a text alternative."""
-    return f"from {print_number(min(values), unit, settings)} to {print_number(max(values), unit, settings)}"
+    return f"from {print_both(min(values), unit, settings)} to {print_both(max(values), unit, settings)}"

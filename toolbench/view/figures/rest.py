@@ -9,7 +9,7 @@ from toolbench.season.bench import Bench, RestLevel
 from toolbench.view.figures.canvas import RULE, look, new_axes
 from toolbench.view.figures.inline import inline, spread_words
 from toolbench.view.markup import Shown, render
-from toolbench.view.wording.printed import display_unit, print_number, response_words, scaled
+from toolbench.view.wording.printed import display_unit, print_both, response_words, scaled
 
 
 def rest_groups(bench: Bench) -> list[tuple[str, str, list[RestLevel]]]:
@@ -67,8 +67,8 @@ def _rest(bench: Bench, number: int, rig: str, response: str, rests: list[RestLe
             {
                 "day": day,
                 "runs": str(len(mine)),
-                "low": print_number(min(one.level for one in mine), mine[0].unit, bench.settings, 3),
-                "high": print_number(max(one.level for one in mine), mine[0].unit, bench.settings, 3),
+                "low": print_both(min(one.level for one in mine), mine[0].unit, bench.settings, 3),
+                "high": print_both(max(one.level for one in mine), mine[0].unit, bench.settings, 3),
             }
             for day, mine in by_day.items()
         ],

@@ -9,12 +9,14 @@ from toolbench.metrology.standard import apart_words, drift_words
 from toolbench.quantities import format_percent, unit_label
 from toolbench.season.bench import Bench
 from toolbench.season.standards import StandardChart
-from toolbench.view.figures.canvas import INK, MUTED, look, new_axes
+from toolbench.view.figures.canvas import INK, MUTED, look, new_axes, say_cut
 from toolbench.view.figures.inline import inline, spread_words
 from toolbench.view.markup import Shown, render
-from toolbench.view.wording.printed import display_unit, print_number, response_words, scaled
+from toolbench.view.wording.printed import display_unit, print_both, response_words, scaled
 
 _MOST_NAMED = 30
+_ROOM_TO_SAY = 0.07
+"""Share of the axis kept free below the lowest limit for the line that says where the axis starts."""
 
 
 def plot_standard(bench: Bench, ax: Axes | None = None, *, chart: int = 0) -> Axes:
@@ -52,6 +54,10 @@ def plot_standard(bench: Bench, ax: Axes | None = None, *, chart: int = 0) -> Ax
     unit = unit_label(display_unit(one.unit, settings))
     ax.set_ylabel(f"Sustained {response_words(one.response)} [{unit}]")
     ax.set_xlabel("Block, in order of time")
+    low, high = ax.get_ylim()
+    if low > 0:
+        ax.set_ylim(low - _ROOM_TO_SAY * (high - low), high)
+        say_cut(ax, "The vertical axis does not start at zero.")
     return ax
 
 
@@ -100,7 +106,7 @@ def _limits(bench: Bench, chart: StandardChart) -> str:
     limits = chart.judged.limits
     if limits is None:
         return f"{len(chart.judged.history)} blocks make no limits; four do."
-    low, high = (print_number(edge, chart.unit, bench.settings) for edge in (limits.lower, limits.upper))
+    low, high = (print_both(edge, chart.unit, bench.settings) for edge in (limits.lower, limits.upper))
     return (
         f"{len(chart.judged.history)} blocks that are in control make the limits drawn, {low} to {high}: three standard"
         " deviations about their mean. A block is called out of control by tests that keep to 4 % false alarms a chart."
@@ -115,9 +121,9 @@ def _block_rows(bench: Bench, chart: StandardChart) -> list[dict[str, str]]:
         {
             "block": name,
             "date": span[0].date().isoformat() if span else "–",
-            "mean": print_number(mean, chart.unit, bench.settings),
+            "mean": print_both(mean, chart.unit, bench.settings),
             "from_centre": format_percent(100.0 * (mean / centre - 1.0) if centre else None),
-            "moving": print_number(moving.get(k), chart.unit, bench.settings),
+            "moving": print_both(moving.get(k), chart.unit, bench.settings),
             "state": "out of control" if k in judged.out else "in control" if judged.limits else "not judged",
         }
         for k, (name, mean, span) in enumerate(zip(chart.blocks, chart.means, chart.started, strict=True))

@@ -72,6 +72,14 @@ def print_number(value: float | None, unit: str, settings: SeasonSettings, digit
     return format_number(scaled(value, unit, settings), digits, unit=display_unit(unit, settings))
 
 
+def print_both(value: float | None, unit: str, settings: SeasonSettings, digits: int = 4) -> str:
+    """A number without uncertainty [SI `unit`] in the display unit, and in the second one where asked."""
+    first, other = print_number(value, unit, settings, digits), second_unit(unit, settings)
+    if value is None or not math.isfinite(value) or not other:
+        return first
+    return f"{first} ({format_number(from_si(value, other, _KIND_OF_UNIT[unit]), digits, unit=other)})"
+
+
 def print_change(row: Difference, settings: SeasonSettings) -> str:
     """The absolute difference of a row with its interval, in the display unit, and in the second one where asked."""
     unit, interval = row.difference.unit, row.difference_interval
