@@ -37,6 +37,15 @@ def rendered_demo(factory: pytest.TempPathFactory) -> Path:
     return shared(factory, "demo", lambda home: render(ROOT / "data_demo", home / "out")) / "out"
 
 
+def rendered_checked(factory: pytest.TempPathFactory) -> Path:
+    """One report of the small season with its Monte Carlo check, t-distributed inputs among it."""
+    options = ("--episode", "long-line", "--monte-carlo", "--t-inputs", "-o")
+    return (
+        shared(factory, "checked", lambda home: toolbench("report", write(home / "season"), *options, home / "out"))
+        / "out"
+    )
+
+
 HOSTILE = "<script>alert(1)</script>"
 QUOTED = '"><img src=x onerror=alert(2)> \'"'
 

@@ -15,6 +15,12 @@ def reports(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def checked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A report with its Monte Carlo check."""
+    return shared_renders.rendered_checked(tmp_path_factory)
+
+
+@pytest.fixture(scope="session")
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Reports of a season whose every free text is markup."""
     return shared_renders.rendered_hostile(tmp_path_factory)

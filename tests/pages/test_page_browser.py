@@ -1,7 +1,8 @@
-"""The four kinds of page in a real Chromium: nothing leaves them, an empty console, reflow, both themes, axe-core."""
+"""Every kind of page in a real Chromium: nothing leaves them, an empty console, reflow, both themes, axe-core."""
 
 from __future__ import annotations
 
+import base64
 import json
 import os
 import re
@@ -23,6 +24,7 @@ KINDS = {
     "season": "index.html",
     "bench-health": "bench-health.html",
 }
+MONTE_CARLO = "long-line/tool-wrench-a--held/report.html"
 SCHEMES = ("light", "dark")
 WIDTHS = (320, 1280)
 
@@ -72,9 +74,11 @@ def _show(browser: Any, page: Path, *, width: int = 1280, scheme: str = "light")
     browser.get(page.as_uri())
 
 
-@pytest.fixture(params=KINDS)
-def page(request: pytest.FixtureRequest, reports: Path) -> Path:
-    return reports / KINDS[request.param]
+@pytest.fixture(params=[*KINDS, "monte-carlo"])
+def page(request: pytest.FixtureRequest) -> Path:
+    if request.param == "monte-carlo":
+        return Path(request.getfixturevalue("checked")) / MONTE_CARLO
+    return Path(request.getfixturevalue("reports")) / KINDS[request.param]
 
 
 def _asked(browser: Any) -> list[str]:
@@ -158,6 +162,33 @@ def test_light_and_dark_differ_and_words_in_pictures_are_readable_in_both(browse
         assert min(_contrast(fill, ground) for fill in fills) >= 4.5
         grounds.append(_luminance(ground))
     assert grounds[0] > 0.8 > 0.1 > grounds[1]
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+def test_dots_of_the_charts_are_filled_in_both_themes(browser: Any, reports: Path, scheme: str) -> None:
+    """A dot's face and rim are one colour: black, which matplotlib leaves to SVG's default, follows the theme as well."""
+    _show(browser, reports / KINDS["bench-health"], scheme=scheme)
+    dots = browser.execute_script(
+        "return [...document.querySelectorAll('svg use')].map(one => getComputedStyle(one))"
+        ".map(seen => [seen.stroke, seen.fill])"
+    )
+    ink = "rgb(0, 0, 0)" if scheme == "light" else "rgb(242, 242, 240)"
+    faces = [face for rim, face in dots if rim == ink]
+    assert len(faces) > 20
+    assert set(faces) == {ink}
+
+
+def test_the_bench_is_printed_from_its_first_page_on(browser: Any, reports: Path, tmp_path: Path) -> None:
+    """A chart with its long table does not move to the next page as a whole and leave a page with a title alone."""
+    reader = need(shutil.which("pdftotext"), "pdftotext")
+    _show(browser, reports / KINDS["bench-health"])
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    printed = browser.execute_cdp_cmd("Page.printToPDF", {"paperWidth": 8.27, "paperHeight": 11.69})  # A4
+    (tmp_path / "page.pdf").write_bytes(base64.b64decode(printed["data"]))
+    done = subprocess.run([reader, tmp_path / "page.pdf", "-"], capture_output=True, text=True, check=True)
+    first, *_, last = done.stdout.rstrip("\f").split("\f")
+    assert "Block, in order of time" in first
+    assert "Last run" in last  # the foot of the page does not stand on a sheet of its own
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)

@@ -76,10 +76,12 @@ def _head(svg: str, name: str, title: str, description: str, *, standalone: bool
     inner = re.sub(r"\s*<metadata>.*?</metadata>", "", inner, flags=re.DOTALL)
     names = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
     width, height = view_box.split()[2:]
+    # matplotlib leaves black out as SVG's own default; on a page the first item's colour is not black in every theme.
+    fill = f' fill="{SERIES[0].light}"'
     size = f' width="{width}pt" height="{height}pt"' if standalone else ""
     family = f' font-family="{_FAMILY}"' if standalone else ""
     return (
-        f'<svg {names} viewBox="{view_box}"{size}{family} role="img" aria-labelledby="{name}-t {name}-d"'
+        f'<svg {names} viewBox="{view_box}"{size}{family}{fill} role="img" aria-labelledby="{name}-t {name}-d"'
         f' stroke-linejoin="round" stroke-linecap="butt">\n<title id="{name}-t">{html.escape(title)}</title>\n'
         f'<desc id="{name}-d">{html.escape(description)}</desc>{inner}'
     )
