@@ -1,9 +1,12 @@
 """The operating point of a line: what must hold whatever the numbers, and small cases solved by hand."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from toolbench.supply.air import RHO_ANR, viscosity
 from toolbench.supply.elements import Regulator, Restriction
 from toolbench.supply.hose import Hose
 from toolbench.supply.line import (
@@ -130,3 +133,17 @@ def test_the_profile_passes_through_the_pressures_of_the_parts() -> None:
     )
     at = int(np.argmin(np.abs(profile.position_m - 7.5)))
     assert profile.pressure_pa_abs[at] == pytest.approx(float(middle), rel=1e-12)
+
+
+def test_where_flow_turns_turbulent_the_loss_lies_between_both_laws() -> None:
+    """Constructed: a regulator between what a laminar and what a turbulent hose needs, both at a Reynolds number of 2040."""
+    bore, tool = 0.004, Demand(conductance=0.02 * L_S_BAR)
+    hose = Hose(bore_m=bore, length_m=500.0)
+    turning = 2040 * float(viscosity()) * math.pi / 4 * bore / RHO_ANR
+    inlet = turning / tool.conductance
+    laminar, turbulent = (float(hose.inlet_pressure(turning * k, inlet)) for k in (1 - 1e-12, 1 + 1e-12))
+    assert turbulent > 1.02 * laminar
+    line = Line(regulator=Regulator(set_pa_abs=0.5 * (laminar + turbulent)), elements=(hose,))
+    point = find_operating_point(line, tool)
+    holds_together(point)
+    assert float(point.flow_m3_s) == pytest.approx(turning, rel=1e-12)

@@ -199,3 +199,31 @@ def test_numbers_that_no_part_can_have_are_refused_by_name(make: object, named: 
     assert callable(make)
     with pytest.raises(ValueError, match=named):
         make()
+
+
+odd_hoses = st.builds(
+    Hose,
+    bore_m=st.floats(0.0005, 0.1),
+    length_m=st.floats(0.01, 1000),
+    coil_diameter_m=st.none() | st.floats(0.4, 5),
+    loss_coefficient=st.floats(0, 30),
+)
+odd_restrictions = st.builds(
+    Restriction, sonic_conductance=st.floats(1e-10, 1e-5), critical_pressure_ratio=st.floats(0, 0.99)
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(odd_hoses | odd_restrictions, max_size=5).map(tuple), regulators, st.floats(-12, -6))
+def test_lines_that_nobody_has_still_have_a_point(
+    elements: tuple[Element, ...], regulator: Regulator, tens: float
+) -> None:
+    """Capillaries, barrels, coils at the edge of turbulence, tools that take nothing and everything: finite and consistent."""
+    line = Line(regulator=regulator, elements=elements)
+    point = find_operating_point(line, Demand(conductance=10**tens))
+    assert np.all(np.isfinite(point.pressures_pa_abs))
+    assert np.all(np.isfinite(margins(point)))
+    assert float(point.flow_m3_s) > 0
+    offered = float(regulator.outlet_pressure(point.flow_m3_s))
+    assert float(point.pressures_pa_abs[0]) == pytest.approx(offered, rel=1e-6, abs=1e-6 * regulator.set_pa_abs)
+    assert np.all(np.diff(point.pressures_pa_abs) <= 1e-6)

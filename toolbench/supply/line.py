@@ -25,6 +25,9 @@ from toolbench.supply.elements import Element, Regulator
 from toolbench.supply.guards import require_positive
 from toolbench.supply.hose import Hose
 
+_JUMP = 1e-9
+"""Flow this close to a jump of friction, as a share of itself, is on it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
@@ -146,7 +149,7 @@ def find_operating_point(line: Line, demand: Demand) -> OperatingPoint:
         return np.asarray((needed**2 - offered**2) / set_**2)
 
     flow = np.sqrt(find_crossing(miss, highest**2))
-    pressures = needed_pressures(line, flow, flow / demand.conductance)
+    pressures = _settled(line, demand, flow)
     above = np.concatenate([np.broadcast_to(set_, flow.shape)[None], pressures[:-1]])
     return OperatingPoint(
         line=line,
@@ -156,6 +159,23 @@ def find_operating_point(line: Line, demand: Demand) -> OperatingPoint:
         losses_pa=above - pressures,
         choked=_choked(line, flow, pressures),
     )
+
+
+def _settled(line: Line, demand: Demand, flow: Floats) -> Floats:
+    """Pressures along the line at the flow that was found.
+
+    Friction jumps where flow in a hose turns turbulent. With little flow in a long hose the crossing may lie on the jump: flow then
+    changes between both laws, and the losses lie between theirs, so that the regulator's own pressure comes out.
+    """
+    pressures = needed_pressures(line, flow, flow / demand.conductance)
+    offered = np.maximum(line.regulator.outlet_pressure(flow), 0.0)
+    jumps = np.abs(pressures[0] - offered) > _JUMP * np.asarray(line.regulator.set_pa_abs)
+    if not np.any(jumps):
+        return pressures
+    sides = (flow * (1.0 - _JUMP), flow * (1.0 + _JUMP))
+    below, above = (needed_pressures(line, side, side / demand.conductance) for side in sides)
+    share = np.clip((offered - below[0]) / np.where(jumps, above[0] - below[0], 1.0), 0.0, 1.0)
+    return np.where(jumps, below + share * (above - below), pressures)
 
 
 def needed_pressures(line: Line, flow_m3_s: Numbers, inlet_pa_abs: Numbers) -> Floats:
