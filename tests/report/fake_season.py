@@ -62,6 +62,7 @@ class Plan:
     protocol: str = "held"
     state: str = "planned"
     reason: str = ""
+    cells: tuple[Any, ...] = ()
 
     @property
     def name(self) -> str:

@@ -80,6 +80,10 @@ def _digest_of(path: Path, store: Store | None) -> str | None:
         return None
 
 
+DRIVES = frozenset({"inlet_pressure", "supply_pressure", "voltage"})
+"""Channels that a recording teaches something of its tool's supply by."""
+
+
 def bench_key(settings: Any, inputs: Inputs, program: str) -> str:
     """Digest of all that the page on the bench depends on: the settings and every recording."""
     return _sha(
@@ -96,11 +100,17 @@ def report_key(plan: Any, settings: Any, inputs: Inputs, program: str, *, asked:
 
     Every recording under the report's protocol counts, not only those of its own items: repeatability is pooled over them.
     So do those of the check standard: a block out of control puts runs of other protocols in doubt; and every recording of
-    the tools compared, since the supply section learns from them. `asked` names the checks asked for beyond the usual.
+    the tools compared that has a drive, since the supply section learns from them. `asked` names the checks asked for beyond the usual.
     """
-    counted = {tool.id for tool in settings.tools.values() if tool.role == "check standard"}
-    counted |= {cell.tool for cell in plan.cells}
-    entries = [entry for entry in settings.runs if entry.protocol == plan.protocol or entry.tool in counted]
+    standards = {tool.id for tool in settings.tools.values() if tool.role == "check standard"}
+    compared = {cell.tool for cell in plan.cells}
+    entries = [
+        entry
+        for entry in settings.runs
+        if entry.protocol == plan.protocol
+        or entry.tool in standards
+        or (entry.tool in compared and not DRIVES.isdisjoint(settings.loggers[entry.logger].channels))
+    ]
     return _sha(
         {
             "program": program,
