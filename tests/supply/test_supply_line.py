@@ -135,6 +135,17 @@ def test_the_profile_passes_through_the_pressures_of_the_parts() -> None:
     assert profile.pressure_pa_abs[at] == pytest.approx(float(middle), rel=1e-12)
 
 
+def test_the_profile_of_a_hose_that_chokes_ends_in_a_step() -> None:
+    """Inside the hose the pressure stays above its critical one; what the tool has is lower, at the same place."""
+    thin = Hose(bore_m=0.004, length_m=10.0)
+    point = find_operating_point(Line(regulator=Regulator(set_pa_abs=8e5), elements=(thin,)), Demand(conductance=10e-8))
+    profile = pressure_profile(point, 10)
+    assert np.all(np.diff(profile.pressure_pa_abs) <= 0)
+    assert profile.position_m[-2:].tolist() == [10.0, 10.0]
+    assert profile.pressure_pa_abs[-2] == pytest.approx(float(thin.critical_outlet(point.flow_m3_s)), rel=1e-12)
+    assert profile.pressure_pa_abs[-1] == float(point.inlet_pa_abs) < profile.pressure_pa_abs[-2]
+
+
 def test_where_flow_turns_turbulent_the_loss_lies_between_both_laws() -> None:
     """Constructed: a regulator between what a laminar and what a turbulent hose needs, both at a Reynolds number of 2040."""
     bore, tool = 0.004, Demand(conductance=0.02 * L_S_BAR)

@@ -1,1 +1,1 @@
-"""The supply: what air, battery and mains leave at the tool. Pure numpy, scipy and fluids; SI, pressures absolute (`_pa_abs`)."""
+"""The supply: what air, battery and mains leave at the tool. Pure numpy and scipy; SI, pressures absolute (`_pa_abs`)."""
