@@ -34,6 +34,7 @@ SEASON = cast(
             },
             protocols={"check": SimpleNamespace(response=("torque",))},
             logbook=(),
+            in_control_until=None,
         )
     ),
 )
@@ -116,19 +117,30 @@ def test_blocks_out_apart_in_time_are_two_findings() -> None:
     assert [one.subjects for one in found] == [("loose-before",), ("loose-after", "in-next", "loose-later")]
 
 
-def test_a_drift_doubts_the_blocks_where_the_moving_average_is_out() -> None:
-    # constructed: a climb of 0.8 N*m a block with scatter of 0.5 N*m: no block stands apart, the average ends far above the middle
+def test_a_drift_doubts_the_half_of_the_blocks_that_it_led_to() -> None:
+    # constructed: a climb of 0.8 N*m a block with scatter of 0.5 N*m: no block stands apart, and the later
+    # half is far above the first
     random = np.random.default_rng(4)
     levels = tuple(300 + 0.8 * np.arange(14) + 0.5 * random.standard_normal(14))
     standard = _standard(levels)
     (chart,) = chart_standards(SEASON, standard)
-    assert chart.judged.drifting
+    assert chart.judged.step is not None
     assert not chart.judged.apart
     (found,) = _doubted(standard, [_run("middle", block="b6", days=6.1), _run("late", block="b13", days=13.1)])
     assert found.subjects == ("late",)
-    assert "limits that its 14 blocks make" in found.message
+    assert f"the mean of these {len(chart.judged.step.blocks)} blocks is" in found.message
     (told,) = chart_findings([chart])
-    assert told.subjects == tuple(chart.blocks[k] for k in chart.judged.drifting)
+    assert told.subjects == tuple(chart.blocks[k] for k in chart.judged.step.blocks)
+
+
+def test_a_stated_history_is_what_later_blocks_are_judged_by() -> None:
+    until = (FIRST_DAY + timedelta(days=4)).date()
+    told = SimpleNamespace(settings=SimpleNamespace(**{**vars(SEASON.settings), "in_control_until": until}))
+    (chart,) = chart_standards(cast("Season", told), _standard(_with({6: 285.0})))
+    assert (chart.stated, chart.judged.stated) == (5, 5)  # by hand: a block a day, days 0 to 4
+    assert set(chart.judged.apart) == {6}
+    (found,) = chart_findings([chart])
+    assert "from that of the 5 other blocks" in found.message
 
 
 def test_another_rig_and_another_response_are_not_touched() -> None:

@@ -42,9 +42,14 @@ def ewma(values: Sequence[float] | Floats, start: float, weight: float = LAMBDA)
     return np.array(series)
 
 
-def ewma_limits(centre: float, sd: float, weight: float = LAMBDA, width: float = 3.0) -> Limits:
-    """Steady-state limits of an EWMA, `width` of its own standard deviations about `centre`."""
-    half = width * sd * math.sqrt(weight / (2.0 - weight))
+def ewma_limits(
+    centre: float, sd: float, weight: float = LAMBDA, width: float = 3.0, *, of_centre: float = 0.0
+) -> Limits:
+    """Steady-state limits of an EWMA, `width` of its own standard deviations about `centre`.
+
+    `of_centre` is the variance of the centre in units of that of one value: 1 / n where it is the mean of another n values.
+    """
+    half = width * sd * math.sqrt(weight / (2.0 - weight) + of_centre)
     return Limits(lower=centre - half, centre=centre, upper=centre + half)
 
 
@@ -99,34 +104,59 @@ def grubbs_p(values: Sequence[float] | Floats) -> tuple[float, int]:
     return min(1.0, 2.0 * n * float(special.stdtr(n - 2, -t))), which
 
 
-def drift_p(values: Sequence[float] | Floats, weight: float = LAMBDA) -> float:
-    """Probability of so far an EWMA by chance, about the mean and scatter of the values themselves.
+def prediction_p(values: Sequence[float] | Floats, new: Sequence[float] | Floats) -> Floats:
+    """Per `new` value, the two-sided probability of so far a value by chance where `values` are its history.
 
-    1 for fewer than four values or constant ones.
+    At most 1, and made for as many new values as there are (Bonferroni); 1 with a history of fewer than two or constant values.
+
+    References
+    ----------
+    The prediction interval of one further value: the history's mean adds 1 / n to its variance.
     """
-    return float(drift_ps(values, weight).min(initial=1.0))
-
-
-def drift_ps(values: Sequence[float] | Floats, weight: float = LAMBDA) -> Floats:
-    """Per value, the probability that the EWMA gets as far anywhere by chance; 1 as in `drift_p`."""
-    data = np.asarray(values, dtype=float)
-    if data.size < 4 or not mean_and_sd(data)[1] > 0:
+    history, data = np.asarray(values, dtype=float), np.asarray(new, dtype=float)
+    mean, sd = mean_and_sd(history)
+    if not sd > 0:
         return np.ones(data.size)
-    null = np.sort(_drift_null(data.size, weight))
-    away = _away(data[None, :], weight)[0]
-    return np.asarray((1.0 + null.size - np.searchsorted(null, away, side="left")) / (1.0 + null.size), dtype=float)
+    t = np.abs(data - mean) / (sd * math.sqrt(1.0 + 1.0 / history.size))
+    return np.asarray(np.minimum(2.0 * data.size * special.stdtr(history.size - 1.0, -t), 1.0), dtype=float)
 
 
-def _away(data: Floats, weight: float) -> Floats:
-    """Distance of the EWMA from the mean at each value, in standard deviations of the values, one row per row."""
+FEWEST_A_SIDE = 2
+"""A step has two values at least on each side: a single one is a value apart."""
+
+
+def step_p(values: Sequence[float] | Floats, first: int = FEWEST_A_SIDE) -> tuple[float, int]:
+    """Probability of so large a step in the mean by chance, and how many values lie before the step.
+
+    The step is where the values part best in two levels of one scatter, wherever that is from `first` values on. (1, 0) for
+    fewer than four values or constant ones.
+
+    References
+    ----------
+    Worsley, J. Am. Stat. Assoc. 74 (1979) 365: the likelihood ratio of a change of the mean; its distribution is drawn here.
+    """
+    data, first = np.asarray(values, dtype=float), max(first, FEWEST_A_SIDE)
+    if data.size < max(2 * FEWEST_A_SIDE, first + FEWEST_A_SIDE) or not mean_and_sd(data)[1] > 0:
+        return 1.0, 0
+    null = _step_null(data.size, first)
+    sizes = _steps(data[None, :], first)[0]
+    above = null.size - np.searchsorted(null, sizes.max(), side="left")
+    return float((1.0 + above) / (1.0 + null.size)), first + int(np.argmax(sizes))
+
+
+def _steps(data: Floats, first: int) -> Floats:
+    """Sum of squares between the two levels over that within, for each place of the step, one row per row."""
+    n = data.shape[1]
     rest = data - data.mean(axis=1, keepdims=True)
-    level, away = np.zeros(len(data)), np.empty_like(rest)
-    for column in range(rest.shape[1]):
-        level = weight * rest[:, column] + (1.0 - weight) * level
-        away[:, column] = np.abs(level)
-    return np.asarray(away / rest.std(axis=1, ddof=1)[:, None], dtype=float)
+    before = np.arange(first, n - FEWEST_A_SIDE + 1)
+    total = np.cumsum(rest, axis=1)[:, before - 1]
+    # About the common mean the two levels are total / before and -total / (n - before).
+    between = total**2 * (n / (before * (n - before)))
+    within = np.sum(rest**2, axis=1, keepdims=True) - between
+    return np.asarray(np.divide(between, within, out=np.full_like(between, np.inf), where=within > 0), dtype=float)
 
 
 @lru_cache(maxsize=64)
-def _drift_null(n: int, weight: float) -> Floats:
-    return np.asarray(_away(np.random.default_rng(n).standard_normal((10_000, n)), weight).max(axis=1), dtype=float)
+def _step_null(n: int, first: int) -> Floats:
+    drawn = np.random.default_rng([n, first]).standard_normal((10_000, n))
+    return np.sort(_steps(drawn, first).max(axis=1))

@@ -311,6 +311,8 @@ class SeasonSettings:
     location: str = ""
     ambient_temperature_degc: float | None = None
     ambient_pressure_pa_abs: float | None = None
+    in_control_until: date | None = None
+    """Day until which the check standard was judged in control: its later blocks are judged by those up to then."""
     display: Display = Display()
     loggers: Mapping[str, Logger] = field(default_factory=lambda: EMPTY)
     sensors: Mapping[str, Sensor] = field(default_factory=lambda: EMPTY)

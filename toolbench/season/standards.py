@@ -16,7 +16,7 @@ from datetime import date, datetime
 
 from toolbench.errors import AnalysisError
 from toolbench.metrology import JudgedBlocks, check_standard_findings, judge_blocks
-from toolbench.metrology.standard import apart_words, drift_words
+from toolbench.metrology.standard import apart_words, block_words, step_words
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
 from toolbench.season.epochs import find_epochs
@@ -40,6 +40,8 @@ class StandardChart:
     means: tuple[float, ...]
     started: tuple[tuple[datetime, datetime] | None, ...]
     judged: JudgedBlocks
+    stated: int = 0
+    """How many first blocks are stated to be in control."""
     since: date | None = None
     until: date | None = None
 
@@ -96,6 +98,7 @@ def _chart(
     first = next(iter(blocks.values()))[0]
     response = season.settings.protocols[first.entry.protocol].response[0]
     means = tuple(statistics.fmean(_level(season, run) for run in runs) for runs in blocks.values())
+    stated = _stated(season, blocks.values())
     return StandardChart(
         label=f"{season.settings.tools[first.entry.tool].name} on {first.entry.setup} under {first.entry.protocol}{when}",
         rig=first.rig,
@@ -104,10 +107,20 @@ def _chart(
         blocks=tuple(blocks),
         means=means,
         started=tuple(_span(runs) for runs in blocks.values()),
-        judged=judge_blocks(means),
+        judged=judge_blocks(means, stated),
+        stated=stated,
         since=since,
         until=until,
     )
+
+
+def _stated(season: Season, blocks: Iterable[Sequence[Run]]) -> int:
+    """How many first blocks were run up to the day until which the check standard is stated to be in control."""
+    until = season.settings.in_control_until
+    if until is None:
+        return 0
+    days = [span[1].date() if (span := _span(runs)) else None for runs in blocks]
+    return next((k for k, day in enumerate(days) if day is None or day > until), len(days))
 
 
 def _level(season: Season, run: Run) -> float:
@@ -137,7 +150,11 @@ def _span(runs: Sequence[Run]) -> tuple[datetime, datetime] | None:
 
 def chart_findings(charts: Iterable[StandardChart]) -> list[Finding]:
     """Blocks out of control, for the list of `check`."""
-    return [finding for chart in charts for finding in check_standard_findings(chart.means, chart.blocks, chart.label)]
+    return [
+        finding
+        for chart in charts
+        for finding in check_standard_findings(chart.means, chart.blocks, chart.label, chart.stated)
+    ]
 
 
 def doubted_runs(charts: Iterable[StandardChart], runs: Sequence[Run]) -> list[Finding]:
@@ -188,8 +205,8 @@ def _stretches(out: frozenset[int]) -> list[set[int]]:
 def _in_doubt(chart: StandardChart, stretch: Sequence[int], runs: Sequence[str]) -> Finding:
     judged, names = chart.judged, [chart.blocks[block] for block in stretch]
     apart = [judged.apart[block] for block in stretch if block in judged.apart]
-    why = "; ".join([*map(apart_words, apart[:1]), *([drift_words(judged)] if len(apart) < len(stretch) else [])])
-    where = f"block {names[0]}" if len(names) == 1 else f"{len(names)} blocks, {names[0]} to {names[-1]}"
+    together = [step_words(judged.step)] if judged.step and len(apart) < len(stretch) else []
+    why, where = "; ".join([*map(apart_words, apart[:1]), *together]), block_words(names)
     since = f"since its last good block, {chart.blocks[stretch[0] - 1]}" if stretch[0] else "with no good block before"
     return _doubt(
         f"The check standard {chart.label} is out of control in {where}: {why}. "

@@ -109,6 +109,7 @@ class BenchModel(Model):
     ambient_temperature: Annotated[float, _written("temperature")] | None = None
     ambient_pressure: Annotated[float, _written("absolute_pressure"), _positive] | None = None
     log: str | None = None
+    in_control_until: Day | None = None
 
 
 class TimeModel(Model):

@@ -175,6 +175,7 @@ def _assemble(folder: Path, document: Document, tools: dict[str, Tool] | None, f
         location=model.bench.location,
         ambient_temperature_degc=model.bench.ambient_temperature,
         ambient_pressure_pa_abs=model.bench.ambient_pressure,
+        in_control_until=model.bench.in_control_until,
         display=to_display(model.display, faults),
         loggers=frozen({id: to_logger(id, m, document.ids("sensors"), faults) for id, m in model.loggers.items()}),
         sensors=with_lines(folder, sensors, faults),

@@ -17,6 +17,7 @@ name = "My bench"
 #ambient_temperature = "20 degC"
 #ambient_pressure = "1013 hPa"
 #log = "bench-log.csv"              # columns: date, changed, note; each change starts a new epoch of the rig
+#in_control_until = "2026-03-31"    # the check standard's blocks up to this day were judged in control: later ones are judged by them
 
 # The unit to print per quantity, and a second unit system beside it: "US" or "SI".
 #[display]

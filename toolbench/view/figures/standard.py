@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from toolbench.metrology.standard import apart_words, drift_words
+from toolbench.metrology.standard import apart_words, block_words, step_words
 from toolbench.quantities import format_percent, unit_label
 from toolbench.season.bench import Bench
 from toolbench.season.standards import StandardChart
@@ -35,15 +35,14 @@ def plot_standard(bench: Bench, ax: Axes | None = None, *, chart: int = 0) -> Ax
     means = np.array([scaled(mean, one.unit, settings) for mean in one.means])
     places = np.arange(1, means.size + 1)
     out = np.array([k in judged.out for k in range(means.size)], dtype=bool)
-    history = np.array(judged.history, dtype=int) + 1
     first, second, third = look(0), look(1), look(2)
     if judged.limits is not None and judged.moving_limits is not None:
         for limits, seen in ((judged.limits, first), (judged.moving_limits, second)):
             for edge in (limits.lower, limits.upper):
                 ax.axhline(scaled(edge, one.unit, settings), color=seen.light, linestyle=seen.dash, linewidth=0.9)
         ax.axhline(scaled(judged.limits.centre, one.unit, settings), color=MUTED, linewidth=0.8)
-        moving = [scaled(float(level), one.unit, settings) for level in judged.moving]
-        ax.plot(history, moving, color=second.light, linestyle=second.dash)
+        moving = [scaled(level, one.unit, settings) for level in judged.moving.values()]
+        ax.plot([block + 1 for block in judged.moving], moving, color=second.light, linestyle=second.dash)
     ax.plot(places[~out], means[~out], color=first.light, marker=first.marker, linestyle="none", markersize=5)
     ax.plot(places[out], means[out], color=third.light, marker=third.marker, linestyle="none", markersize=8)
     for place in np.flatnonzero(out):
@@ -94,9 +93,9 @@ def _chart(bench: Bench, number: int) -> dict[str, object]:
 def _verdict(chart: StandardChart) -> str:
     judged = chart.judged
     told = [f"Block {chart.blocks[k]} is out of control: {apart_words(apart)}." for k, apart in judged.apart.items()]
-    if judged.drifting:
-        names = ", ".join(chart.blocks[k] for k in judged.drifting)
-        told.append(f"It drifts in block {names}: {drift_words(judged)}.")
+    if judged.step is not None:
+        names = block_words([chart.blocks[k] for k in judged.step.blocks])
+        told.append(f"It is out of control in {names}: {step_words(judged.step)}.")
     if judged.limits is None:
         told.append("Too few blocks to judge by.")
     return " ".join(told) or "Every block is in control."
@@ -107,15 +106,18 @@ def _limits(bench: Bench, chart: StandardChart) -> str:
     if limits is None:
         return f"{len(chart.judged.history)} blocks make no limits; four do."
     low, high = (print_both(edge, chart.unit, bench.settings) for edge in (limits.lower, limits.upper))
-    return (
-        f"{len(chart.judged.history)} blocks that are in control make the limits drawn, {low} to {high}: three standard"
-        " deviations about their mean. A block is called out of control by tests that keep to 4 % false alarms a chart."
-    )
+    if chart.judged.stated:
+        until = f"{bench.settings.in_control_until:%Y-%m-%d}"
+        makers = f"The first {chart.judged.stated} blocks, stated to be in control until {until}, make the limits drawn"
+        what = "three standard deviations of a further block about their mean"
+    else:
+        makers = f"{len(chart.judged.history)} blocks that are in control make the limits drawn"
+        what = "three standard deviations about their mean"
+    return f"{makers}, {low} to {high}: {what}. A block is called out of control by tests that keep to 4 % false alarms a chart."
 
 
 def _block_rows(bench: Bench, chart: StandardChart) -> list[dict[str, str]]:
     judged = chart.judged
-    moving = dict(zip(judged.history, judged.moving, strict=False))
     centre = judged.limits.centre if judged.limits else None
     return [
         {
@@ -123,7 +125,7 @@ def _block_rows(bench: Bench, chart: StandardChart) -> list[dict[str, str]]:
             "date": span[0].date().isoformat() if span else "–",
             "mean": print_both(mean, chart.unit, bench.settings),
             "from_centre": format_percent(100.0 * (mean / centre - 1.0) if centre else None),
-            "moving": print_both(moving.get(k), chart.unit, bench.settings),
+            "moving": print_both(judged.moving.get(k), chart.unit, bench.settings),
             "state": "out of control" if k in judged.out else "in control" if judged.limits else "not judged",
         }
         for k, (name, mean, span) in enumerate(zip(chart.blocks, chart.means, chart.started, strict=True))
