@@ -1,6 +1,6 @@
 """How often reports say something false, and how often intervals hold the truth: whole comparisons drawn again and again.
 
-    python tests/benchmarks/error_rates.py                  all of it, 4,000 draws a line: about twenty minutes
+    python tests/benchmarks/error_rates.py                  all of it, 4,000 draws a line: half an hour of processor time
     python tests/benchmarks/error_rates.py --quick          400 draws a line
     python tests/benchmarks/error_rates.py --tables days    one part of it: false, percent, days
 
