@@ -109,6 +109,27 @@ def test_the_conductance_of_one_part_is_its_own() -> None:
     assert float(found.critical_pressure_ratio) == pytest.approx(0.35, rel=1e-12)
 
 
+def test_two_parts_that_both_choke_by_hand() -> None:
+    """1 and 5 L/(s bar), b 0.3 and 0.2, from 10 bar: the first decides. It chokes until 3 bar are behind it, of which the second at
+    10/15 of its choked flow leaves 0.2 + 0.8 √(1 − 4/9)."""
+    pairs = tuple(Restriction(sonic_conductance=c, critical_pressure_ratio=b) for c, b in ((1e-8, 0.3), (5e-8, 0.2)))
+    found = effective_conductance(Line(regulator=REGULATOR, elements=pairs), 10e5)
+    assert float(found.sonic_conductance) == pytest.approx(1e-8, rel=1e-12)
+    assert float(found.critical_pressure_ratio) == pytest.approx(0.3 * (0.2 + 0.8 * math.sqrt(5 / 9)), rel=1e-12)
+
+
+def test_cold_air_is_denser_by_hand() -> None:
+    """ISO 6358: the choked flow goes with the root of 293.15 K over the temperature before the part; the conductance does not."""
+    cold = 253.15
+    assert float(PAIR.largest_flow(8e5, cold)) == pytest.approx(9e-8 * 8e5 * math.sqrt(293.15 / cold), rel=1e-14)
+    flow = 0.5 * float(PAIR.largest_flow(8e5, cold))
+    assert float(PAIR.outlet_pressure(flow, 8e5, cold)) == pytest.approx(
+        8e5 * (0.35 + 0.65 * math.sqrt(0.75)), rel=1e-14
+    )
+    found = effective_conductance(Line(regulator=REGULATOR, elements=(PAIR,), temperature_k=cold), 8e5)
+    assert float(found.sonic_conductance) == pytest.approx(9e-8, rel=1e-12)
+
+
 def test_choking_of_a_line_begins_at_its_critical_pressure_ratio() -> None:
     """Just below the ratio the flow through the line is the choked one, just above it is less."""
     line = Line(regulator=Regulator(set_pa_abs=7e5), elements=(PAIR, HOSE, PAIR))
