@@ -24,7 +24,7 @@ def _compared(*excluded: ExcludedRun, half: float = 14.0) -> Compared:
 
 
 def test_both_results_stand_beside_each_other() -> None:
-    shown = view.show_result(_compared(SLIPPED))._repr_mimebundle_()[0]["text/html"]
+    shown = view.show_caveats(_compared(SLIPPED))._repr_mimebundle_()[0]["text/html"]
     head, _, table = shown.partition("With all runs, also those excluded</h3>")
     assert head
     assert "far-r06 of far (socket slip)" in table
@@ -34,15 +34,15 @@ def test_both_results_stand_beside_each_other() -> None:
 
 
 def test_where_nothing_turns_it_says_so() -> None:
-    assert "No verdict turns." in str(view.show_result(_compared(SLIPPED, half=2.0))._repr_mimebundle_()[0])
+    assert "No verdict turns." in str(view.show_caveats(_compared(SLIPPED, half=2.0))._repr_mimebundle_()[0])
 
 
 def test_a_run_that_could_not_be_put_back_is_named_with_the_cause() -> None:
     lost = dataclasses.replace(SLIPPED, failure="no onset was found")
-    shown = view.show_result(_compared(lost))._repr_mimebundle_()[0]["text/html"]
+    shown = view.show_caveats(_compared(lost))._repr_mimebundle_()[0]["text/html"]
     assert "far-r06 of far (socket slip) cannot be put back: no onset was found." in shown
     assert "tb-all-runs" not in shown
 
 
 def test_without_exclusions_there_is_no_table() -> None:
-    assert "also those excluded" not in str(view.show_result(_compared())._repr_mimebundle_()[0])
+    assert "also those excluded" not in str(view.show_caveats(_compared())._repr_mimebundle_()[0])

@@ -132,7 +132,8 @@ def _turned(
     said = "; ".join(f"{new} instead of {old} in {', '.join(words)}" for (new, old), words in groups.items())
     return Finding(
         code="rests-on-exclusion",
-        severity="doubtful",
+        # A run is left out for a technical cause only, so the result with it is information, not a doubt.
+        severity="note",
         kind="design",
         message=f"The verdict on {labels[pair[0]]} against {labels[pair[1]]} rests on leaving out {names}: with all runs it is {said}.",
         mend="say with the result why the run was left out, or repeat the test",

@@ -23,16 +23,15 @@ def show_result(comparison: Compared) -> Shown:
         "spans": span_sentences(record),
         "foot": conditions_sentence(record) if lines else "",
         "signs": VERDICT_SIGNS,
-        "all_runs": with_all_runs(record, settings),
     }
     told = [*(line.text for line in lines), *missing_sentences(record), *span_sentences(record)]
-    text = "\n".join([*told, *all_runs_sentences(record)])
-    return Shown(html=render("result", values), text=text)
+    return Shown(html=render("result", values), text="\n".join(told))
 
 
 def show_caveats(comparison: Compared) -> Shown:
-    """Everything that limits the result, worst first; identical ones merged."""
-    found = caveats(comparison.record)
-    html = render("caveats", {"caveats": found, "words": SEVERITY_WORDS})
-    lines = [f"{SEVERITY_WORDS[c.severity]}: {c.text}" for c in found]
-    return Shown(html=html, text="\n".join(lines) or "No check that ran found a caveat.")
+    """Everything that limits the result, worst first, identical ones merged; and the result with all runs, where some were excluded."""
+    record, settings = comparison.record, comparison.settings
+    found = caveats(record)
+    values = {"caveats": found, "words": SEVERITY_WORDS, "all_runs": with_all_runs(record, settings)}
+    lines = [f"{SEVERITY_WORDS[c.severity]}: {c.text}" for c in found] or ["No check that ran found a caveat."]
+    return Shown(html=render("caveats", values), text="\n".join([*lines, *all_runs_sentences(record)]))
