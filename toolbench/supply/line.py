@@ -267,7 +267,7 @@ def _onset_of_choking(line: Line, flow: Floats) -> Floats:
     behind, chokes = pressures[0], np.zeros(flow.shape, dtype=bool)
     for element, outlet, limit in zip(line.elements, pressures[1:], critical, strict=True):
         passed = element.outlet_pressure(flow, behind, line.temperature_k)
-        first = ~chokes & (outlet <= limit)
+        first = outlet <= limit
         behind = np.where(chokes, passed, np.where(first, limit, outlet))
         chokes = chokes | first
     return np.asarray(behind)
