@@ -10,7 +10,8 @@ import pytest
 import view_records
 from view_records import Compared, difference, with_differences
 
-from toolbench.records.comparison import POOLED, Component, Difference, Span
+from toolbench.metrology import expanded
+from toolbench.records.comparison import POOLED, Component, Difference, Estimate, Level, Span
 from toolbench.records.findings import Finding
 from toolbench.records.settings import AssumedRepeatability, Display
 from toolbench.view import wording
@@ -328,3 +329,54 @@ def test_a_second_unit_system_is_printed_beside() -> None:
     settings = dataclasses.replace(view_records.make(2).settings, display=Display(also="US"))
     # NIST SP 811 B.8: 1 ft·lbf = 1.355818 N·m, so 900 N·m is 663.8 ft·lbf and 9.4 N·m is 6.9
     assert plain(print_value(900.0, 9.4, "N*m", settings)) == "900.0 ± 9.4 N·m (663.8 ± 6.9 ft·lbf)"
+
+
+def _moving(
+    slope: float, u_slope: float, level: float = 800.0, u_level: float = 1.0, scale: float = 0.0
+) -> tuple[str, ...]:
+    """Sentences of one item whose response has this slope [N·m/s] and level [N·m]; 9 degrees of freedom, a shared scale."""
+    made = view_records.make()
+    base = next(row for row in made.record.levels if row.metric == "sustained")
+
+    def row(metric: str, value: float, u: float, unit: str) -> Level:
+        parts = (
+            Component(
+                source=f"repeatability/{metric}", label="", contribution=u, degrees_of_freedom=9.0, evaluation="A"
+            ),
+            Component(source="scale/cell", label="", contribution=scale * value),
+        )
+        estimate = Estimate(value=value, unit=unit, components=parts)
+        half = expanded(estimate, 0.95).uncertainty
+        return dataclasses.replace(base, metric=metric, estimate=estimate, expanded_uncertainty=half, n=10)
+
+    levels = (row("slope", slope, u_slope, "N*m/s"), row("sustained", level, u_level, "N*m"))
+    return wording.rising_sentences(dataclasses.replace(made.record, levels=levels), made.settings)
+
+
+@pytest.mark.parametrize(
+    ("slope", "u", "scale", "told"),
+    [
+        # by hand: 8 of 800 N·m is 1 % per second; k = 2.262 with 9 degrees of freedom, so 1 N·m/s is 0.28 %
+        (8.0, 1.0, 0.0, "still rising over the window (9.6 s to 12 s), by 1.00 % ± 0.28 % of its level per second"),
+        (-8.0, 1.0, 0.0, "still falling over the window (9.6 s to 12 s), by 1.00 % ± 0.28 % of its level per second"),
+        (8.0, 1.0, 0.4, "by 1.00 % ± 0.28 %"),  # a scale error is in both and changes nothing
+        (2.27, 1.0, 0.0, "by 0.28 % ± 0.28 %"),  # just outside
+        (2.25, 1.0, 0.0, ""),  # just inside: nothing is claimed
+        (0.0, 1.0, 0.0, ""),
+        (8.0, math.nan, 0.0, ""),  # a single run: nothing to judge by
+    ],
+)
+def test_still_rising_or_falling_only_where_the_slope_leaves_zero(
+    slope: float, u: float, scale: float, told: str
+) -> None:
+    said = _moving(slope, u, scale=scale)
+    if not told:
+        assert said == ()
+        return
+    (text,) = said
+    assert told in plain(text)
+    assert text.endswith("confidence, 10 runs).")
+
+
+def test_a_level_near_zero_has_no_slope_in_percent() -> None:
+    assert _moving(8.0, 1.0, level=1.0, u_level=2.0) == ()

@@ -3,6 +3,7 @@
 from toolbench.view.wording.caveats import Caveat, caveats, merge
 from toolbench.view.wording.notes import notes_text
 from toolbench.view.wording.parting import span_sentences
+from toolbench.view.wording.rising import rising_sentences
 from toolbench.view.wording.sentences import (
     Headline,
     at_least_text,
@@ -28,6 +29,7 @@ __all__ = [
     "missing_sentences",
     "notes_text",
     "percent_text",
+    "rising_sentences",
     "sentence",
     "span_sentences",
 ]

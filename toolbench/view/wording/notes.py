@@ -10,6 +10,7 @@ from toolbench.records.settings import SeasonSettings
 from toolbench.view.wording.caveats import caveats
 from toolbench.view.wording.parting import span_sentences
 from toolbench.view.wording.printed import item_label, metric_words, print_value
+from toolbench.view.wording.rising import rising_sentences
 from toolbench.view.wording.sentences import (
     at_least_text,
     compensated_sentence,
@@ -81,6 +82,7 @@ def notes_text(record: ComparisonRecord, settings: SeasonSettings) -> str:
         ("Result", [*_difference_lines(record, settings, wanted=True), *_listed(missing_sentences(record))]),
         ("At every other mark and metric", _difference_lines(record, settings, wanted=False)),
         ("Levels", _level_lines(record, settings)),
+        ("Still rising or falling", _listed(rising_sentences(record, settings))),
         ("When the curves part", _listed(span_sentences(record))),
         ("To be said with it", _listed(_caveat_texts(record))),
         ("What may not be said", _listed(limits(record, settings))),
