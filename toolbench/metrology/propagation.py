@@ -71,6 +71,15 @@ def _merge(part: Sequence[tuple[Component, float]]) -> Component:
     )
 
 
+def ensemble_of(source: str) -> str:
+    """The ensemble that a source belongs to, the source itself where it stands alone.
+
+    >>> ensemble_of("sets#2"), ensemble_of("scale/cell")
+    ('sets', 'scale/cell')
+    """
+    return source.partition("#")[0]
+
+
 def _ensemble_degrees_of_freedom(components: Sequence[Component]) -> float | None:
     """Welch-Satterthwaite with the hidden components of an ensemble taken together; None where there is no ensemble."""
     used = [c for c in components if not c.contained]
@@ -80,7 +89,7 @@ def _ensemble_degrees_of_freedom(components: Sequence[Component]) -> float | Non
         return None
     variances: dict[str, tuple[float, float]] = {}
     for c in used:
-        name = c.source.partition("#")[0]
+        name = ensemble_of(c.source)
         variances[name] = (variances.get(name, (0.0, 0.0))[0] + c.contribution**2, c.degrees_of_freedom)
     return welch_satterthwaite(
         [math.sqrt(variance) for variance, _ in variances.values()], [dof for _, dof in variances.values()]
