@@ -27,7 +27,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy import special, stats
 
-from toolbench.metrology import ItemCurves, make_bands
+from toolbench.metrology import ItemCurves, Source, make_bands
 from toolbench.records.comparison import Band
 
 POINTS = 101
@@ -56,6 +56,11 @@ class World:
     white: float = 0.0
     others: int = 0
     blocks: bool = False
+    sittings: int = 0
+    """Sittings of each item, of equal numbers of runs; they differ by `day` standard deviations of a run, all along it."""
+    day: float = 0.0
+    line: float = 0.0
+    """Zero error that all runs share, in standard deviations of a run: known as a calibration of 3 degrees of freedom shows it."""
 
 
 def noise_root(world: World) -> np.ndarray:
@@ -99,13 +104,21 @@ def reports(world: World, draws: int) -> Iterator[tuple[Band, Band, tuple[ItemCu
         near = drawn(random, world, root, count, profile="constant" if world.in_one else "")
         far = world.ratio * drawn(random, world, root, count)
         others = drawn(random, world, root, count, world.others) if world.others else None
+        sitting = np.arange(world.runs) * world.sittings // world.runs
+        days = 400.0 * world.scatter * world.day * random.standard_normal((2, count, max(world.sittings, 1), 1))
+        near, far = near + days[0][:, sitting], far + world.ratio * days[1][:, sitting]
+        unit = 400.0 * world.scatter * world.line
+        wrong, seen = unit * random.standard_normal(count), unit * np.sqrt(random.chisquare(3, count) / 3)
+        near, far = near + wrong[:, None, None], far + wrong[:, None, None]
         if blocks:  # what a block does to both items is three times the scatter
             step = 1200.0 * world.scatter * random.standard_normal((count, world.runs, 1))
             near, far = near + step, far + HIGHER * step
         for k in range(count):
+            error = Source(source="line", label="", absolute=float(seen[k]), degrees_of_freedom=3.0)
+            names = [tuple(f"{item}{s}" for s in sitting) if world.sittings else () for item in ("near", "far")]
             items = (
-                ItemCurves(id="near", curves=BASE + near[k], blocks=blocks),
-                ItemCurves(id="far", curves=HIGHER * BASE + far[k], blocks=blocks),
+                ItemCurves(id="near", curves=BASE + near[k], blocks=blocks, sittings=names[0], sources=(error,)),
+                ItemCurves(id="far", curves=HIGHER * BASE + far[k], blocks=blocks, sittings=names[1], sources=(error,)),
             )
             extra = np.split(others[k], world.others) if others is not None else []
             bands = make_bands(items, TIME, [("far", "near")], response="torque", unit="N*m", extra_residuals=extra)
@@ -168,9 +181,15 @@ TABLES: dict[str, list[World]] = {
             World(runs=n, length=60.0, others=4),
         )
     ],
+    "sittings": [
+        World(runs=sittings * n, length=20.0, sittings=sittings, day=day)
+        for sittings, n in ((2, 3), (2, 5), (3, 3))
+        for day in (0.0, 0.5, 1.0, 2.0)
+    ],
+    "line": [World(runs=n, length=20.0, line=line) for n in (4, 10) for line in (0.5, 2.0)],
     "beyond": [
         World(runs=n, length=length, ratio=ratio)
-        for n in (2, 3, 4, 6)
+        for n in (2, 3, 4, 6, 10)
         for length, ratio in ((1.0, 1.0), (1.0, 3.0), (5.0, 3.0), (20.0, 3.0), (20.0, 1.0))
         if n == 2 or (length, ratio) != (20.0, 1.0)
     ],
@@ -186,6 +205,8 @@ def say(world: World) -> str:
     extra += [
         f"{100 * world.shift:g} % a shift" if world.shift else "",
         f"{world.others} other groups" if world.others else "",
+        f"{world.sittings} sittings {world.day:g} apart" if world.sittings else "",
+        f"line {world.line:g}" if world.line else "",
     ]
     head = f"{world.runs:4d}  {world.length:6g}  {world.ratio:5g}"
     return f"{head}  {', '.join(part for part in extra if part):24}"
