@@ -36,8 +36,8 @@ if word == "sleep": time.sleep(60)
 WRITE = """import hashlib
 row = dict(item="far", baseline="near", response="torque", metric="sustained", at=None, percent=float(number or 0),
            lower=float(number or 0) - 1, upper=float(number or 0) + 1, verdict_family="lower")
-results = dict(format=1, report=f"{episode}/tool-{tool}--{protocol}", items=[dict(id="far", label="the <far> end"),
-               dict(id="near", label="near")], differences=[row], compensated=True,
+results = dict(format=1, axis="setups", episode=dict(id=episode), protocol=dict(id=protocol), report=f"{episode}/tool-{tool}--{protocol}", items=[dict(id="far", label="the <far> end", tool=tool, setup="far"),
+               dict(id="near", label="near", tool=tool, setup="near")], differences=[row], compensated=True,
                sentences=[dict(text=f"far: {number} % less than near.", verdict="lower")],
                findings=[dict(code="few-runs", severity="doubtful", message="Few runs & little else.", mend="Run more.", subjects=[tool])],
                inputs={f"recordings/{tool}.txt": hashlib.sha256(recording.read_bytes()).hexdigest()})

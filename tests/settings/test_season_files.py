@@ -52,6 +52,13 @@ def test_the_smallest_bench_toml_works(tmp_path: Path) -> None:
     assert season.digests == {"bench.toml": digest(tmp_path / "bench.toml")}
 
 
+def test_a_setup_has_a_price_that_is_no_difference_between_setups(tmp_path: Path) -> None:
+    bench = SMALLEST.replace("[setups.near]", '[setups.near]\nprice = "89.50 eur"')
+    near = read_settings(write(tmp_path, bench, tools=None, runs=None)).setups["near"]
+    assert (near.price, near.price_currency) == (89.5, "EUR")
+    assert near.facts == {}
+
+
 def test_quantities_are_si(tmp_path: Path) -> None:
     bench = BENCH.replace("[protocols.held]\n", """[protocols.held]
 reach = ["300 ft*lbf"]

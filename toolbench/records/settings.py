@@ -194,6 +194,9 @@ class Setup:
     supply: Literal["air", "battery", "mains", ""] = ""
     line: tuple[LinePart, ...] = ()
     facts: Mapping[str, tuple[float | str, str]] = field(default_factory=lambda: EMPTY)
+    price: float | None = None
+    """What the setup costs, in `price_currency`; it is no fact that setups are told apart by."""
+    price_currency: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

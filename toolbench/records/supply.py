@@ -90,12 +90,28 @@ class LearnedFigure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class UntestedItem:
+    """An item that a report asks for and that nobody ran: what the model gives for it against an item that was run.
+
+    `percent` of the base's level and `drive` at the tool are modelled; None with a `remark` that says why.
+    """
+
+    item: str
+    label: str
+    baseline: str
+    percent: SupplyFigure | None = None
+    drive: SupplyFigure | None = None
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SupplyExplained:
     """The supply section of a report. `assumed` lists what the model had to assume of the stated lines."""
 
     drive: Drive
     items: tuple[ItemSupply, ...]
     differences: tuple[ExplainedDifference, ...] = ()
+    untested: tuple[UntestedItem, ...] = ()
     learned: tuple[LearnedFigure, ...] = ()
     assumed: tuple[str, ...] = ()
     confidence: float = 0.95

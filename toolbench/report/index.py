@@ -10,6 +10,7 @@ from typing import Any
 
 import jinja2
 
+from toolbench.report.effects import effect_rows, effects_csv, effects_of
 from toolbench.report.headlines import (
     Head,
     PageCaveat,
@@ -63,7 +64,7 @@ def render_page(templates: Path, name: str, **values: Any) -> str:
 
 
 def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "") -> None:
-    """Write index.html, EPISODE/index.html and EPISODE/notes.md for every report in the ledger.
+    """Write index.html, effects.csv, EPISODE/index.html and EPISODE/notes.md for every report in the ledger.
 
     `health` is the state of the page on the bench, empty where there is none to link.
 
@@ -80,10 +81,19 @@ def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "
         ledger.write_page(f"{episode}/notes.md", _episode_notes(values))
     listed = sorted(entries, key=lambda entry: STATE_ORDER[entry["state"]])
     counts = {word: sum(e["state_words"] == word for e in entries) for word in ("up to date", "failed", "skipped")}
-    name = season.settings.name or "Season"
-    ledger.write_page(
-        "index.html", render_page(templates, "season.html.j2", title=name, entries=listed, counts=counts, health=health)
-    )
+    effects = effects_of(season.settings, {entry["path"]: entry["results"] for entry in entries if entry["has_page"]})
+    values = {
+        "title": season.settings.name or "Season",
+        "entries": listed,
+        "counts": counts,
+        "health": health,
+        "effects": effect_rows(season.settings, effects),
+    }
+    ledger.write_page("index.html", render_page(templates, "season.html.j2", **values))
+    if effects:
+        ledger.write_page("effects.csv", effects_csv(effects))
+    else:
+        ledger.remove_page("effects.csv")
 
 
 def _entry(season: Any, ledger: Ledger, row: Mapping[str, Any]) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from toolbench.logs.kept.store import Store, open_store
 from toolbench.report.shipped import PACKAGE
 
 LIBRARIES = (
-    "numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pint", "fluids", "pydantic",
+    "numpy", "scipy", "pandas", "matplotlib", "pyarrow", "pint", "pydantic",
     "jinja2", "nbconvert", "nbclient", "papermill", "ipykernel", "ipython", "mistune",
 )  # fmt: skip
 """Libraries whose version can change a number, a picture or a page."""

@@ -215,7 +215,7 @@ class _Run:
     def _targets(self, plans: Sequence[Any], rows: dict[str, dict[str, Any]]) -> Iterator[str]:
         from toolbench.report.health import PAGE, wants_health
 
-        yield "index.html"
+        yield from ("index.html", "effects.csv")
         if wants_health(self.season):
             yield PAGE
         for episode in {plan.episode for plan in plans}:

@@ -144,7 +144,7 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
         all_runs=all_runs,
     )
-    explained = explain_supply(season, record)
+    explained = explain_supply(season, record, _absent(plan, items))
     if explained is None:
         return record
     return replace(record, supply=explained.supply, digests={**explained.digests, **record.digests})
@@ -165,6 +165,16 @@ def _choose(season: Season, plan: ReportPlan) -> tuple[dict[str, list[RunEntry]]
             else:
                 chosen[cell.id].append(entry)
     return chosen, excluded
+
+
+def _absent(plan: ReportPlan, items: Sequence[Item]) -> list[Item]:
+    """What the report asks for and what has no run."""
+    there = {item.id for item in items}
+    return [
+        Item(id=cell.id, label=cell.label, tool=cell.tool, setup=cell.setup, runs=(), excluded=())
+        for cell in plan.cells
+        if cell.id not in there
+    ]
 
 
 def _items(

@@ -33,6 +33,7 @@ from toolbench.season.outcome import (
     difference_rows,
     level_rows,
 )
+from toolbench.season.supply.written import supply_json
 
 FORMAT = 1
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -138,6 +139,7 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
     # Only where it was asked for, so that a report without it stays the same.
     checked = {"monte_carlo": check_row(record.monte_carlo)} if record.monte_carlo else {}
     excluded = {"all_runs": _all_runs(record, record.all_runs)} if record.all_runs else {}
+    supply = {"supply": supply_json(record.supply)} if record.supply else {}
     return {
         "format": FORMAT,
         "report": record.path,
@@ -171,6 +173,7 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "differences": differences,
         **checked,
         **excluded,
+        **supply,
         "spans": [
             {
                 "item": span.item,

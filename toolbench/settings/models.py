@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
@@ -77,6 +78,18 @@ def _unit(value: str) -> str:
     return value
 
 
+def _price(value: Any) -> tuple[float, str]:
+    """An amount with its currency, such as "89 EUR"."""
+    amount, _, currency = str(value).strip().partition(" ")
+    try:
+        number = float(amount)
+    except ValueError:
+        number = math.nan
+    if not (0 <= number < math.inf and re.fullmatch("[A-Za-z]{3}", currency.strip())):
+        raise ValueError('a price is an amount and a currency of three letters, in quotes: "89 EUR"')
+    return number, currency.strip().upper()
+
+
 _positive = _check(lambda v: v > 0, "must be greater than zero")
 _not_negative = _check(lambda v: v >= 0, "must not be negative")
 _uncertainty = _check(lambda v: v >= 0, "an uncertainty is not negative")
@@ -94,6 +107,7 @@ Factor = Annotated[float, _check(lambda v: 0 < v < math.inf, "a coverage factor 
 Count = Annotated[int, _check(lambda v: v >= 1, "must be 1 or more")]
 Line = Annotated[int, _check(lambda v: v >= 1, "lines are counted from 1")]
 Day = Annotated[date, BeforeValidator(_day)]
+Price = Annotated[tuple[float, str], BeforeValidator(_price, json_schema_input_type=str)]
 Texts = Annotated[list[str], BeforeValidator(_listed, json_schema_input_type=str | list[str])]
 
 
@@ -273,6 +287,7 @@ class SetupModel(Model):
     cell_resistance: Annotated[float, _written("resistance"), _not_negative] | None = None
     temperature: Annotated[float, _written("temperature")] | None = None
     state_of_charge: Charge | None = None
+    price: Price | None = None
     voltage: Annotated[float, _written("voltage"), _positive] | None = None
     lead: LeadModel | None = None
 

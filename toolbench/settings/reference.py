@@ -94,6 +94,7 @@ channels.torque = "Torque [N*m]"
 [setups.near]
 #label = "13 mm hose, 12 m"
 #supply = "air"
+#price = "89 EUR"                   # what the setup costs, for the price of a change
 #regulator = { set = "6.9 bar", droop = "0.02 bar/(L/s)" }
 #receiver = { volume = "500 L", free_air = "9 L/s ANR", cut_in = "8 bar", cut_out = "10 bar" }
 

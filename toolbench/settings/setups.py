@@ -52,6 +52,8 @@ def to_setup(id: str, model: models.SetupModel, faults: Faults) -> Setup:
         supply=supply,
         line=tuple(_line_part(part) for part in model.line),
         facts=frozen(_facts(model, supply)),
+        price=model.price[0] if model.price else None,
+        price_currency=model.price[1] if model.price else "",
     )
 
 

@@ -6,7 +6,7 @@ The exponent that turns a drive into torque is learned from runs outside the rep
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -23,19 +23,22 @@ from toolbench.records.supply import (
 )
 from toolbench.season.opening import Season
 from toolbench.season.supply.learning import Kind, Learned, kind_of, learn_tool
-from toolbench.season.supply.measured import measure_items, runs_of, shown, shown_of
+from toolbench.season.supply.measured import Measured, measure_items, runs_of, shown, shown_of
 from toolbench.season.supply.modelling import (
+    EXPONENT,
     StartedLine,
     as_estimate,
     as_fitted,
     demand_of,
     electric_of,
+    exponent_of,
     losses_of,
     sags_of,
     started_line,
 )
+from toolbench.season.supply.untested import predict_untested
 from toolbench.supply.effects import Question, predict
-from toolbench.supply.electric import PRIOR_VOLTAGE, voltage_at_tool
+from toolbench.supply.electric import voltage_at_tool
 from toolbench.supply.exponent import PRIOR_AIR
 from toolbench.supply.fitted import Fitted
 from toolbench.supply.held import predict_start
@@ -47,18 +50,6 @@ CHANNELS: Mapping[Drive, tuple[Drive, str, str]] = {
 """Of each drive: the channel it is recorded in, what the tool takes, and the channel at the start of the line."""
 
 
-EXPONENT = "exponent of torque against the drive"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Measured:
-    """Means over the window of every item that has them [SI]."""
-
-    drive: Mapping[str, Estimate]
-    taken: Mapping[str, Estimate]
-    start: Mapping[str, Estimate]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Explained:
     """The supply section, and the digests of recordings outside the report that it was learned from."""
@@ -67,8 +58,10 @@ class Explained:
     digests: Mapping[str, str]
 
 
-def explain_supply(season: Season, record: ComparisonRecord) -> Explained | None:
+def explain_supply(season: Season, record: ComparisonRecord, absent: Sequence[Item] = ()) -> Explained | None:
     """What the supply explains of a comparison; None where neither a drive was recorded nor a supply is stated.
+
+    `absent` are the items that the report asks for and that have no run.
 
     Figures that cannot be had are left out with a remark; nothing here stops a report.
     """
@@ -77,7 +70,7 @@ def explain_supply(season: Season, record: ComparisonRecord) -> Explained | None
         return None
     channel, taken, start = CHANNELS[drive]
     settings = season.settings
-    measured = _Measured(
+    measured = Measured(
         drive=measure_items(settings, record, channel),
         taken=measure_items(settings, record, taken),
         start=measure_items(settings, record, start) if start else {},
@@ -101,6 +94,7 @@ def explain_supply(season: Season, record: ComparisonRecord) -> Explained | None
         drive=drive,
         items=items,
         differences=differences,
+        untested=predict_untested(season, record, absent, measured, learned, drive),
         learned=tuple(_figures(season, record, learned, drive)),
         assumed=_assumed(season, record, drive),
         confidence=record.confidence,
@@ -125,18 +119,8 @@ def _kind(record: ComparisonRecord, tool: str) -> Kind:
     return kind_of(run, record.protocol)
 
 
-def _exponent(learned: Learned | None, drive: Drive) -> Fitted:
-    """The exponent of a tool, its prior where nothing outside the report teaches it."""
-    found = None
-    if learned is not None:
-        found = learned.exponent if drive == "inlet_pressure" else learned.voltage_exponent
-    if found is None or found.fitted.effective:
-        return PRIOR_AIR if drive == "inlet_pressure" else PRIOR_VOLTAGE
-    return found.fitted
-
-
 def _air_item(
-    season: Season, record: ComparisonRecord, item: Item, measured: _Measured, learned: Learned | None
+    season: Season, record: ComparisonRecord, item: Item, measured: Measured, learned: Learned | None
 ) -> ItemSupply:
     confidence = record.confidence
     inlet = measured.drive.get(item.id)
@@ -188,7 +172,7 @@ def _modelled_air(
 
 
 def _electric_item(
-    season: Season, record: ComparisonRecord, item: Item, measured: _Measured, learned: Learned | None
+    season: Season, record: ComparisonRecord, item: Item, measured: Measured, learned: Learned | None
 ) -> ItemSupply:
     current = measured.taken.get(item.id)
     plain = ItemSupply(
@@ -212,7 +196,7 @@ def _explain(
     season: Season,
     record: ComparisonRecord,
     one: Difference,
-    measured: _Measured,
+    measured: Measured,
     learned: Mapping[str, Learned],
     drive: Drive,
 ) -> ExplainedDifference | None:
@@ -223,7 +207,7 @@ def _explain(
     item, base = by_id[one.item], by_id[one.baseline]
     if item.tool != base.tool or not one.percent.standard_uncertainty > 0:
         return None
-    exponent = _exponent(learned.get(item.tool), drive)
+    exponent = exponent_of(learned.get(item.tool), drive)
     if item.id in measured.drive and base.id in measured.drive:
         by: Literal["measured", "modelled"] = "measured"
         drives = measured.drive[item.id], measured.drive[base.id]
@@ -269,7 +253,7 @@ def _between(
     season: Season,
     item: Item,
     base: Item,
-    measured: _Measured,
+    measured: Measured,
     exponent: Fitted,
     learned: Learned | None,
     drive: Drive,
@@ -297,7 +281,7 @@ def _figures(
     """What the explanation rests on, tool by tool."""
     for tool in dict.fromkeys(item.tool for item in record.items):
         mine = learned.get(tool)
-        exponent = _exponent(mine, drive)
+        exponent = exponent_of(mine, drive)
         yield LearnedFigure(
             tool=tool,
             name="exponent",

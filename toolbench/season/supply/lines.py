@@ -50,10 +50,11 @@ def line_of(settings: SeasonSettings, setup: Setup) -> StatedLine:
     assumed: list[str] = []
     ambient = settings.ambient_pressure_pa_abs or ATMOSPHERE_PA_ABS
     regulator = _regulator(settings, setup, ambient, faults, assumed)
+    names = part_names(setup.line)
     elements = [
         element
-        for number, part in enumerate(setup.line, start=1)
-        if (element := _element(settings, setup, number, part, ambient, faults, assumed)) is not None
+        for number, (part, name) in enumerate(zip(setup.line, names, strict=True), start=1)
+        if (element := _element(settings, setup, number, part, name, ambient, faults, assumed)) is not None
     ]
     if faults or regulator is None:
         raise AnalysisError(faults)
@@ -84,13 +85,18 @@ def place_of(settings: SeasonSettings, setup: Setup, number: int | None = None) 
     return "bench.toml", settings.lines.get(key) or settings.lines.get(f"setups.{setup.id}"), f"setups.{setup.id}"
 
 
-def part_name(part: LinePart, number: int) -> str:
-    """A part as it is called in tables: its name, else what it is, a hose by bore and length."""
+def part_names(parts: Sequence[LinePart]) -> list[str]:
+    """Parts as they are called in tables: by name, a hose by bore and length; numbered in the line where two are called alike."""
+    plain = [_plain_name(part) for part in parts]
+    return [f"{name} ({k})" if plain.count(name) > 1 else name for k, name in enumerate(plain, start=1)]
+
+
+def _plain_name(part: LinePart) -> str:
     if part.name:
         return part.name
     if part.part == "hose" and part.bore_m and part.length_m:
         return f"hose {_length(part.bore_m, 'mm')} × {_length(part.length_m, 'm')}"
-    return f"{part.part} {number}"
+    return part.part
 
 
 def _length(metres: float, unit: str) -> str:
@@ -122,6 +128,7 @@ def _element(
     setup: Setup,
     number: int,
     part: LinePart,
+    label: str,
     ambient: float,
     faults: list[Fault],
     assumed: list[str],
@@ -139,7 +146,6 @@ def _element(
         faults.append(_fault(settings, setup, number, message, f"add {wanted} to it"))
         return None
     rated = None if part.rated_pressure_pa is None else part.rated_pressure_pa + ambient
-    label = part_name(part, number)
     try:
         return _made(part, rated, label, assumed)
     except ValueError as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,6 +18,15 @@ from toolbench.season.sources import parts_of
 READING = "flowing_pressure"
 """Metric whose type B parts a mean over a window has: those of a reading."""
 LENT = "repeatability pooled from the report's other items"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """Means over the window of every item that has them [SI]: what drives the tool, what it takes, what its line starts from."""
+
+    drive: Mapping[str, Estimate]
+    taken: Mapping[str, Estimate]
+    start: Mapping[str, Estimate]
 
 
 def runs_of(record: ComparisonRecord, item: Item) -> list[Run]:

@@ -15,13 +15,14 @@ from toolbench.metrology import mean_and_sd
 from toolbench.records.comparison import Component, Estimate, Item
 from toolbench.records.runs import Run
 from toolbench.records.settings import SeasonSettings, Tool
-from toolbench.records.supply import PartLoss, SagTold
+from toolbench.records.supply import Drive, PartLoss, SagTold
 from toolbench.season.supply.learning import Learned
 from toolbench.season.supply.lines import StatedLine, is_modelled_air, lead_of, line_of, pack_of
 from toolbench.season.supply.measured import mean_trace
 from toolbench.supply.air import ATMOSPHERE_PA_ABS
-from toolbench.supply.electric import Lead, Pack
+from toolbench.supply.electric import PRIOR_VOLTAGE, Lead, Pack
 from toolbench.supply.elements import Regulator
+from toolbench.supply.exponent import PRIOR_AIR
 from toolbench.supply.fitted import Fitted
 from toolbench.supply.line import Line, OperatingPoint
 from toolbench.supply.regimes import known_supply, which_regime
@@ -31,6 +32,7 @@ STATED_DEMAND = 0.3
 """Relative standard uncertainty of a catalogue's air consumption, which may assume 20 to 30 % duty (common practice, no source)."""
 RATED_AT_PA = 6.3e5
 """Gauge inlet pressure at which consumption is stated (ISO 2787)."""
+EXPONENT = "exponent of torque against the drive"
 BEHIND_REGULATOR = "start of the line, as recorded"
 
 
@@ -81,6 +83,16 @@ def demand_of(settings: SeasonSettings, tool: Tool, learned: Learned | None) -> 
         source="stated",
         note="stated consumption, taken at 6.3 bar at the inlet; a catalogue's average may be meant",
     )
+
+
+def exponent_of(learned: Learned | None, drive: Drive) -> Fitted:
+    """The exponent of a tool, its prior where nothing outside the report teaches it."""
+    found = None
+    if learned is not None:
+        found = learned.exponent if drive == "inlet_pressure" else learned.voltage_exponent
+    if found is None or found.fitted.effective:
+        return PRIOR_AIR if drive == "inlet_pressure" else PRIOR_VOLTAGE
+    return found.fitted
 
 
 def losses_of(point: OperatingPoint) -> tuple[PartLoss, ...]:

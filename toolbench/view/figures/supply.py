@@ -20,6 +20,7 @@ from toolbench.view.wording.supply import (
     print_figure,
     sag_sentences,
     supply_sentences,
+    untested_sentence,
 )
 
 _CHANNELS = ("inlet_pressure", "voltage", "supply_pressure", "current")
@@ -52,7 +53,10 @@ def show_supply(comparison: Compared) -> Shown:
     if supply is None:
         return Shown(html="", text="No supply was recorded, and none is stated.")
     values = {
-        "sentences": [explained_sentence(record, supply, one) for one in supply.differences],
+        "sentences": [
+            *(explained_sentence(record, supply, one) for one in supply.differences),
+            *(untested_sentence(record, one) for one in supply.untested),
+        ],
         "more": [
             said
             for one in supply.items

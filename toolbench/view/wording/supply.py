@@ -7,7 +7,14 @@ import math
 from toolbench.quantities import format_percent, format_seconds, format_value
 from toolbench.records.comparison import ComparisonRecord
 from toolbench.records.settings import SeasonSettings
-from toolbench.records.supply import ExplainedDifference, ItemSupply, LearnedFigure, SupplyExplained, SupplyFigure
+from toolbench.records.supply import (
+    ExplainedDifference,
+    ItemSupply,
+    LearnedFigure,
+    SupplyExplained,
+    SupplyFigure,
+    UntestedItem,
+)
 from toolbench.view.wording.printed import item_label, list_words, print_number, print_share, print_value
 
 DRIVE_WORDS = {"inlet_pressure": "flowing inlet pressure", "voltage": "voltage at the tool"}
@@ -49,6 +56,16 @@ def explained_sentence(record: ComparisonRecord, supply: SupplyExplained, one: E
     if leaves_zero(one.left):
         return f"{said}. It leaves {print_percent(one.left)}: something else differs, or the runs err."
     return f"{said}. What it leaves, {print_percent(one.left)}, is not told apart from none."
+
+
+def untested_sentence(record: ComparisonRecord, one: UntestedItem) -> str:
+    """What the model gives for an item that was not run, or why it gives nothing."""
+    base = item_label(record, one.baseline)
+    if one.percent is None:
+        return f"{one.label} was not run, and the model gives nothing for it: {one.remark.rstrip('.')}."
+    return (
+        f"{one.label} was not run. Against {base} the model gives {print_percent(one.percent)} of the sustained level."
+    )
 
 
 def learned_sentence(settings: SeasonSettings, one: LearnedFigure) -> str:
@@ -109,6 +126,7 @@ def supply_sentences(record: ComparisonRecord, settings: SeasonSettings) -> list
     if supply is None:
         return []
     told = [explained_sentence(record, supply, one) for one in supply.differences]
+    told += [untested_sentence(record, one) for one in supply.untested]
     for item in supply.items:
         told += [*filter(None, [loss_sentence(record, settings, item)]), *sag_sentences(record, settings, item)]
     return told
