@@ -34,6 +34,7 @@ def test_it_says_runs_with_their_range_and_what_more_would_buy(
     assert "degrees of freedom only, so it may be" in out
     assert "3 (now)" in out
     assert "13 (+10)" in out
+    assert "Assumed: the item reads 0.3 % more than its base" in out
     assert "decide on how many more before looking at the difference" in out
     assert "seed 7; -o plan.csv writes the sheet" in out
 

@@ -130,6 +130,7 @@ def _tell(made: EpisodePlan) -> None:
             told(fitting.spelt(f"{', '.join(names)}:"))
             told(fitting.spelt(f"  {words.answer_sentence(made, need, report)}"))
             told(fitting.spelt(f"  {words.scatter_sentence(need, report)}"))
+            told(fitting.spelt(f"  {words.assumed_sentence(made, report)}"))
             _table(words.needs_table(need, report))
             if report.there:
                 told(fitting.spelt(f"  More runs would buy, in {words.row_words(report.rows[0].row)}:"))

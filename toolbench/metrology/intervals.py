@@ -220,16 +220,14 @@ def within_limit(interval: Interval, limit_percent: float | None) -> Literal["ye
     return "no" if interval.lower > limit_percent or interval.upper < -limit_percent else "undecided"
 
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(200)
-
-
 @lru_cache(maxsize=512)
-def _chi_nodes(degrees_of_freedom: float) -> tuple[Floats, Floats]:
+def chi_nodes(degrees_of_freedom: float, count: int = 200) -> tuple[Floats, Floats]:
     """Nodes of s / sigma and weights for a mean over its distribution with so many degrees of freedom."""
+    nodes, weights = np.polynomial.legendre.leggauss(count)
     # Equal shares of probability would leave the tails to chance; x = sin^2 packs nodes at both ends.
-    angle = 0.25 * math.pi * (_NODES + 1.0)
+    angle = 0.25 * math.pi * (nodes + 1.0)
     shares = np.sin(angle) ** 2
-    weights = 0.25 * math.pi * _WEIGHTS * np.sin(2.0 * angle)
+    weights = 0.25 * math.pi * weights * np.sin(2.0 * angle)
     scales = np.sqrt(2.0 * special.gammaincinv(0.5 * degrees_of_freedom, shares) / degrees_of_freedom)
     return scales, weights
 
@@ -244,7 +242,7 @@ def power_of_t(shift: float, degrees_of_freedom: float, confidence: float = 0.95
     if math.isinf(degrees_of_freedom):
         scales, weights, limit = np.ones(1), np.ones(1), float(special.ndtri(tail))
     else:
-        scales, weights = _chi_nodes(degrees_of_freedom)
+        scales, weights = chi_nodes(degrees_of_freedom)
         limit = float(special.stdtrit(degrees_of_freedom, tail))
     reject = special.ndtr(shift - limit * scales)
     if sided == 2:

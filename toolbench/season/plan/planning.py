@@ -274,16 +274,24 @@ def _report_need(
         confidence=confidence,
     )
     fixed = _fixed_parts(season, items, known, pairs)
-    rows = tuple(
-        _row_need(row, scatter, Side(in_blocks=in_blocks, fixed=u, fixed_degrees_of_freedom=dof), resolve, family)
+    sides = [
+        Side(
+            in_blocks=in_blocks,
+            fixed=u,
+            fixed_degrees_of_freedom=dof,
+            shared=known.block_scatter(row) if in_blocks else 0.0,
+        )
         for row, (u, dof) in zip(known.rows, fixed, strict=True)
+    ]
+    rows = tuple(
+        _row_need(row, scatter, side, resolve, family)
+        for row, side in zip(known.rows, sides, strict=True)
         if (scatter := stated or known.scatter(row, within_blocks=in_blocks)) is not None
     )
     there = min(len(item.runs) for item in items)
-    headline = Side(in_blocks=in_blocks, fixed=fixed[0][0], fixed_degrees_of_freedom=fixed[0][1])
     sd = rows[0].scatter.sd
     gains = tuple(
-        (bought(sd, runs, headline, 1.0 - confidence), bought(sd, runs, headline, family.level(runs)))
+        (bought(sd, runs, sides[0], 1.0 - confidence), bought(sd, runs, sides[0], family.level(runs)))
         for runs in range(there, there + MORE + 1)
     )
     return ReportNeed(

@@ -55,6 +55,13 @@ class KnownRuns:
                 return found
         return residual_scatter(groups)
 
+    def block_scatter(self, row: Row) -> float:
+        """How the level of a whole block scatters, as a share: what the scatter of all repeats has beyond that within blocks."""
+        whole, within = (self.scatter(row, within_blocks=inside) for inside in (False, True))
+        if whole is None or within is None:
+            return 0.0
+        return math.sqrt(max(whole.sd**2 - within.sd**2, 0.0))
+
     def correlation(self) -> tuple[tuple[float, ...], ...]:
         """Correlation between the rows from the residuals of all repeats; rows count as unrelated without any."""
         residuals = [self._residuals(runs) for runs in self.cells.values() if len(runs) > 1]

@@ -119,6 +119,17 @@ def fixed_sentence(report: ReportNeed) -> str:
     return f"A standard uncertainty of {size} is shared by all runs; more of them do not shrink it, and it is counted."
 
 
+def assumed_sentence(plan: EpisodePlan, report: ReportNeed) -> str:
+    """What the numbers of runs take for granted."""
+    text = (
+        f"Assumed: the item reads {100.0 * plan.resolve:g}{THIN}% more than its base (as much less takes fewer runs where it"
+        " makes a difference), each scatters in proportion to its level, and runs yet to be made scatter as above."
+    )
+    if report.family_size > 1:
+        text += f" What it costs that all {report.family_size} rows hold together is simulated for items alike, and known to some 5{THIN}%."
+    return text
+
+
 def needs_table(need: ProtocolNeed, report: ReportNeed) -> Cells:
     """A row per row of the report: scatter, and runs a side alone and with the family."""
     head = ["row", "scatter of one run", "80 %, alone", "80 %, family", "90 %, alone", "90 %, family"]
