@@ -280,11 +280,58 @@ def _episode(episode: Episode) -> str:
     return "\n".join(lines)
 
 
+SCORECARD = """\
+[scorecard]
+title = "Wheel wrenches"
+setups = { air = "near", battery = "two-strings", mains = "lead-5" }
+show = 10
+retest = "replace"
+
+[[scorecard.criteria]]               # the anchors are fixed: they are not the best and the worst of those tested
+id = "torque"
+label = "Sustained torque"
+weight = "40 %"
+protocol = { air = "static", battery = "battery", mains = "mains" }
+metric = "sustained"
+worst_at = "200 N*m"
+best_at = "1400 N*m"
+
+[[scorecard.criteria]]
+id = "torque-per-mass"
+label = "Sustained torque per mass"
+weight = "20 %"
+protocol = { air = "static", battery = "battery", mains = "mains" }
+metric = "sustained"
+per = "mass"
+worst_at = "50 N*m/kg"
+best_at = "400 N*m/kg"
+
+[[scorecard.criteria]]
+id = "torque-per-price"
+label = "Sustained torque per price"
+weight = "20 %"
+protocol = { air = "static", battery = "battery", mains = "mains" }
+metric = "sustained"
+per = "price"
+worst_at = "0.5 N*m/EUR"
+best_at = "5 N*m/EUR"
+
+[[scorecard.criteria]]
+id = "quickness"
+label = "Time from 10 to 90 % of the sustained torque"
+weight = "20 %"
+protocol = { air = "static", battery = "battery", mains = "mains" }
+metric = "rise_time"
+worst_at = "4 s"
+best_at = "0.5 s"
+"""
+
+
 def bench_toml() -> str:
     """The text of bench.toml."""
     parts = [HEAD, _loggers(), SENSORS, PROTOCOL_TEXT]
     parts += ["\n\n".join(_setup(name, setup) for name, setup in SETUPS.items()) + "\n"]
-    parts += ["\n\n".join(_episode(episode) for episode in EPISODES) + "\n"]
+    parts += ["\n\n".join(_episode(episode) for episode in EPISODES) + "\n", SCORECARD]
     return "\n".join(parts)
 
 

@@ -184,6 +184,19 @@ best_at = "400 N*m/kg"
         ('"mass"', '"mas"', "scorecard.criteria.per-mass.per", 'tools.csv has no column "mas"'),
         ('"1400 N*m"', '"400 N*m"', "scorecard.criteria.torque.best_at", "the same value"),
         ('"1400 N*m"', '"14 bar"', "scorecard.criteria.torque.best_at", "torque is wanted"),
+        ('"1400 N*m"', '"1400"', "scorecard.criteria.torque.best_at", "has no unit"),
+        ('"1400 N*m"', "1400", "scorecard.criteria.torque.best_at", "1400.0 has no unit"),
+        ('"400 N*m/kg"', '"400 N*m"', "scorecard.criteria.per-mass.best_at", "unit"),
+        ('"400 N*m/kg"', '"400 N*m/EUR"', "scorecard.criteria.per-mass.best_at", '"EUR" is not a unit of mass'),
+        ('"mass"', '"tool"', "scorecard.criteria.per-mass.per", 'the column "tool" holds words'),
+        ('at = "2 s"', 'at = "7 s"', "scorecard.criteria.per-mass.at", "outside the protocol's duration"),
+        ('setups = { air = "near" }\n', "", "scorecard", "does not say which setup counts"),
+        (
+            'protocol = "held"',
+            'protocol = { ar = "held" }',
+            "scorecard.criteria.torque.protocol.ar",
+            'unknown key "ar"',
+        ),
     ],
 )
 def test_a_fault_of_the_scorecard(tmp_path: Path, old: str, new: str, key: str, words: str) -> None:
@@ -192,6 +205,45 @@ def test_a_fault_of_the_scorecard(tmp_path: Path, old: str, new: str, key: str, 
     assert [f.key for f in found] == [key]
     assert words in found[0].message
     assert found[0].line
+
+
+PRICED = """
+[scorecard]
+setups = { air = "near" }
+[[scorecard.criteria]]
+id = "per-price"
+weight = "100 %"
+protocol = "held"
+metric = "sustained"
+per = "price"
+worst_at = "1 N*m/EUR"
+best_at = "5 N*m/EUR"
+"""
+PRICES = "tool,price [EUR]\nwrench-a,200\nwrench-b,100\n"
+
+
+def test_mixed_currencies_are_refused_with_both(tmp_path: Path) -> None:
+    (found,) = faults(write(tmp_path, bench=BENCH + PRICED.replace("5 N*m/EUR", "5 N*m/USD"), tools=PRICES))
+    assert found.key == "scorecard.criteria.per-price.best_at"
+    assert '"5 N*m/USD" is per USD, but tools.csv has the column "price [EUR]"' in found.message
+
+
+def test_a_second_price_column_and_a_negative_price_are_faults(tmp_path: Path) -> None:
+    two = "tool,price [EUR],price [USD]\nwrench-a,200,220\n"
+    (found,) = faults(write(tmp_path, tools=two))
+    assert (found.file, found.line, found.key) == ("tools.csv", 1, "price")
+    assert "stands twice" in found.message
+    (found,) = faults(write(tmp_path, tools=PRICES.replace("100", "-100")))
+    assert (found.file, found.line, found.key) == ("tools.csv", 3, "price")
+    assert '"-100" must not be negative' in found.message
+
+
+def test_protocols_of_one_criterion_share_their_measurand(tmp_path: Path) -> None:
+    other = BENCH.replace("[setups.near]", '[protocols.loose]\ndirection = "loosening"\n\n[setups.near]', 1)
+    both = PRICED.replace('protocol = "held"', 'protocol = { air = "held", mains = "loose" }')
+    (found,) = faults(write(tmp_path, bench=other + both, tools=PRICES))
+    assert found.key == "scorecard.criteria.per-price.protocol"
+    assert "differ in response, measurand or direction" in found.message
 
 
 @pytest.mark.parametrize(

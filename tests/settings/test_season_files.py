@@ -244,11 +244,45 @@ def test_the_reference_shows_every_key_and_all_of_it_is_valid(tmp_path: Path) ->
     (tmp_path / "bench-log.csv").write_text("date,changed\n2026-01-01,cell\n")
     season = read_settings(write(tmp_path, text, runs=None))
     assert season.scorecard is not None
+    by_mass = season.scorecard.criteria[1]
+    assert (by_mass.unit, by_mass.worst_at, by_mass.at) == ("N*m/kg", 100.0, 2.5)
+    assert (by_mass.protocol_of("air"), by_mass.protocol_of("mains")) == ("held", "")
+    assert season.scorecard.criteria[0].protocol_of("mains") == "held"
     for model in vars(models).values():
         if isinstance(model, type) and issubclass(model, models.Model):
             for name, field in model.model_fields.items():
                 assert re.search(rf"\b{field.alias or name}\b", commented_bench()), (model, name)
     assert "duration" in known_keys(("protocols", "any"))
+
+
+def test_anchors_per_a_column_are_in_si(tmp_path: Path) -> None:
+    """By hand: 1 ft*lbf/lb is 1.3558179483 / 0.45359237 N*m/kg; a price has the currency of its header."""
+    card = """
+[scorecard]
+setups = { air = "near" }
+"""
+    for id, per, worst, best in (
+        ("mass", "mass", "100 ft*lbf/lb", "0.2 kN*m/g"),
+        ("cost", "price", "1 ft*lbf/EUR", "5 N*m/EUR"),
+        ("noise", "noise", "1 N*m/dB", "9 N*m/dB"),
+        ("flow", "air_consumption", "1 N*m/(L/s)", "9 N*m/(m3/s)"),
+    ):
+        card += f"""
+[[scorecard.criteria]]
+id = "{id}"
+weight = "25 %"
+protocol = "held"
+metric = "sustained"
+per = "{per}"
+worst_at = "{worst}"
+best_at = "{best}"
+"""
+    tools = "tool,mass [kg],price [EUR],noise [dB],air_consumption [L/s]\nwrench-a,3.2,100,90,8\n"
+    found = read_settings(write(tmp_path, BENCH + card, tools=tools)).scorecard
+    assert found is not None
+    assert [one.unit for one in found.criteria] == ["N*m/kg", "N*m/EUR", "N*m/dB", "N*m/(m3/s)"]
+    assert [one.worst_at for one in found.criteria] == pytest.approx([298.9067, 1.3558179, 1.0, 1000.0], rel=1e-6)
+    assert [one.best_at for one in found.criteria] == pytest.approx([200_000.0, 5.0, 9.0, 9.0])
 
 
 def test_an_inferred_season_reads_back(tmp_path: Path) -> None:

@@ -11,10 +11,13 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from toolbench.errors import Fault
 from toolbench.records.calibration import CalibrationLine
+
+if TYPE_CHECKING:
+    from toolbench.records.scorecard import Scorecard
 
 EMPTY: Mapping[str, Any] = MappingProxyType({})
 
@@ -239,6 +242,8 @@ class Tool:
     claimed_torque: float | None = None
     claim_kind: str = ""
     claim_source: str = ""
+    claim_pressure_pa: float | None = None
+    """Flowing inlet pressure that the claim is made for, gauge; None where the claim names none."""
     specimen: str = ""
     rated_pressure_pa: float | None = None
     air_consumption_m3_s: float | None = None
@@ -250,6 +255,8 @@ class Tool:
     status: str = ""
     note: str = ""
     extra: Mapping[str, str] = field(default_factory=lambda: EMPTY)
+    line: int | None = field(default=None, compare=False)
+    """Its line in tools.csv."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -326,7 +333,7 @@ class SeasonSettings:
     runs: tuple[RunEntry, ...] = ()
     corrections: tuple[Correction, ...] = ()
     logbook: tuple[LogbookEntry, ...] = ()
-    scorecard: Mapping[str, Any] | None = None
+    scorecard: Scorecard | None = None
     digests: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     set_aside: tuple[Fault, ...] = ()
     """Faults of other episodes than the one asked for; those episodes are left out."""

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from toolbench.quantities.units import KINDS, STANDARD_ATMOSPHERE_PA, QuantityError, to_si, unit_factor
+from toolbench.records.scorecard import ANY_SUPPLY
 
 SHORTEST_ENVELOPE_S = 0.03
 """Two periods of blows twice as fast as those of a small tool."""
@@ -108,6 +109,13 @@ Count = Annotated[int, _check(lambda v: v >= 1, "must be 1 or more")]
 Line = Annotated[int, _check(lambda v: v >= 1, "lines are counted from 1")]
 Day = Annotated[date, BeforeValidator(_day)]
 Price = Annotated[tuple[float, str], BeforeValidator(_price, json_schema_input_type=str)]
+BySupply = Annotated[
+    dict[str, str],
+    BeforeValidator(
+        lambda value: {ANY_SUPPLY: value} if isinstance(value, str) else value,
+        json_schema_input_type=str | dict[str, str],
+    ),
+]
 Texts = Annotated[list[str], BeforeValidator(_listed, json_schema_input_type=str | list[str])]
 
 
@@ -323,7 +331,7 @@ class CriterionModel(Model):
     id: str
     label: str | None = None
     weight: PositiveFraction
-    protocol: str
+    protocol: BySupply
     metric: str
     at: str | None = None
     per: str | None = None

@@ -28,10 +28,10 @@ from toolbench.settings.faults import Faults
 from toolbench.settings.points import with_lines
 from toolbench.settings.recordings import Pattern, check_pattern, path_fault
 from toolbench.settings.runs import RUNS, Known, read_runs
-from toolbench.settings.scorecard import to_scorecard
+from toolbench.settings.scorecard import Around, to_scorecard
 from toolbench.settings.setups import to_setup
-from toolbench.settings.spreadsheet import read_table
-from toolbench.settings.tools import COLUMNS, TOOLS, bare_tools, read_tools
+from toolbench.settings.spreadsheet import Column, read_table
+from toolbench.settings.tools import TOOLS, bare_tools, read_tools
 
 _TABLES = ("loggers", "sensors", "protocols", "setups", "episodes")
 
@@ -167,8 +167,14 @@ def _assemble(folder: Path, document: Document, tools: dict[str, Tool] | None, f
     sensors = {id: to_sensor(id, m, _measured(model, id), reader) for id, m in model.sensors.items()}
     scorecard = None
     if model.scorecard is not None:
-        columns = _columns(folder, known_tools)
-        scorecard = to_scorecard(model.scorecard, known_setups, protocols, known_protocols, columns, reader)
+        around = Around(
+            setups=known_setups,
+            supplies={id: to_setup(id, m, Faults()).supply for id, m in model.setups.items()},
+            protocols=protocols,
+            protocol_ids=known_protocols,
+            columns=_columns(folder),
+        )
+        scorecard = to_scorecard(model.scorecard, around, reader)
     return SeasonSettings(
         folder=folder,
         name=model.bench.name,
@@ -227,10 +233,10 @@ def _pattern(model: models.DocumentModel, known: Known, faults: Faults) -> Patte
     return Pattern(model.recordings, ids)
 
 
-def _columns(folder: Path, tools: Sequence[str] | None) -> tuple[str, ...] | None:
-    """Columns of tools.csv; its faults are noted already."""
-    table = read_table(folder, TOOLS, Faults()) if tools is not None else None
-    return tuple(table.columns) if table is not None else (None if tools is None else COLUMNS)
+def _columns(folder: Path) -> Mapping[str, Column]:
+    """Columns of tools.csv, none where there is no such file; its faults are noted already."""
+    table = read_table(folder, TOOLS, Faults())
+    return table.columns if table is not None else {}
 
 
 def _points(model: models.DocumentModel) -> list[tuple[tuple[str | int, ...], str]]:

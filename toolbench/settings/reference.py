@@ -177,7 +177,7 @@ protocols = ["held"]
 #[[scorecard.criteria]]
 #id = "for-its-mass"
 #weight = "40 %"
-#protocol = "held"
+#protocol = { air = "held" }        # where kinds of supply are run under different protocols
 #metric = "at_mark"
 #at = "2.5 s"
 #per = "mass"                       # a column of tools.csv

@@ -17,6 +17,7 @@ QUANTITIES = {
     "length": "length",
     "mass": "mass",
     "claimed_torque": "torque",
+    "claim_pressure": "pressure",
     "rated_pressure": "pressure",
     "air_consumption": "air_flow",
 }
@@ -30,6 +31,8 @@ _WORDS = {
     "obtained": ("bought", "lent", "given", "paid"),
     "status": ("retired", "superseded", "withdrawn"),
 }
+WORDS_ONLY = ("tool", "name", "from", *_TEXTS)
+"""Columns that hold words, or a day."""
 COLUMNS = ("tool", "name", "price", "from", *QUANTITIES, *_TEXTS)
 
 
@@ -78,10 +81,12 @@ def _tool(id: str, row: Row, table: Table) -> Tool:
         price=_price(row, table),
         price_currency=table.columns["price"].unit if row.text("price") else "",
         claimed_torque=values.get("claimed_torque"),
+        claim_pressure_pa=values.get("claim_pressure"),
         rated_pressure_pa=values.get("rated_pressure"),
         air_consumption_m3_s=values.get("air_consumption"),
         obtained_from=row.text("from"),
         extra=frozen({table.columns[name].written: cell for name, cell in row.cells.items() if name not in COLUMNS}),
+        line=row.line,
         **words,
     )
 
@@ -105,4 +110,7 @@ def _price(row: Row, table: Table) -> float | None:
         return None
     if not table.columns["price"].unit:
         table.fault(None, "price", "the column names no currency", 'write it in the header: "price [EUR]"')
-    return table.number(row, "price")
+    price = table.number(row, "price")
+    if price is not None and price < 0:
+        table.fault(row, "price", f'"{row.text("price")}" must not be negative')
+    return price
