@@ -132,3 +132,13 @@ def test_a_shared_scale_of_the_gauge_cancels() -> None:
         estimate(5.4e5, 0.01 * 5.4e5, "gauge"), estimate(6.0e5, 0.01 * 6.0e5, "gauge"), estimate(0.8, 0.0, "n")
     )
     assert found.standard_uncertainty == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_line_recorded_at_both_ends_shows_its_conductance() -> None:
+    # The invented bench drew its lines from the parts that bench.toml states, with another friction formula (Haaland).
+    shown = [one for one in supply_of("couplers", "quernel-1", "static").learned if one.name == "conductance"]
+    assert [one.item for one in shown] == ["one-coupler", "three-couplers"]
+    for one in shown:
+        assert one.stated is not None
+        assert abs(one.estimate.value - one.stated) < 2.0 * one.estimate.standard_uncertainty
+        assert one.estimate.value == pytest.approx(one.stated, rel=0.02)

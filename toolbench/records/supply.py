@@ -79,14 +79,19 @@ class ExplainedDifference:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LearnedFigure:
-    """A figure of a tool that the explanation rests on, and where it is from: learned from runs, a prior, or stated."""
+    """A figure of a tool, or of an item's line, and where it is from: learned from runs, a prior, or stated.
+
+    `stated` is what the parts of the line as stated give for it, where there is such a figure.
+    """
 
     tool: str
-    name: Literal["exponent", "demand"]
+    name: Literal["exponent", "demand", "conductance"]
     estimate: Estimate
     source: Literal["learned", "prior", "stated"]
     runs: int
     note: str = ""
+    item: str = ""
+    stated: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,7 @@ from toolbench.records.supply import (
     SupplyFigure,
 )
 from toolbench.season.opening import Season
+from toolbench.season.supply.conductance import line_conductance
 from toolbench.season.supply.learning import Kind, Learned, kind_of, learn_tool
 from toolbench.season.supply.measured import Measured, measure_items, runs_of, shown, shown_of
 from toolbench.season.supply.modelling import (
@@ -95,7 +96,7 @@ def explain_supply(season: Season, record: ComparisonRecord, absent: Sequence[It
         items=items,
         differences=differences,
         untested=predict_untested(season, record, absent, measured, learned, drive),
-        learned=tuple(_figures(season, record, learned, drive)),
+        learned=(*_figures(season, record, learned, drive), *_conductances(season, record, drive)),
         assumed=_assumed(season, record, drive),
         confidence=record.confidence,
     )
@@ -300,6 +301,15 @@ def _figures(
                 runs=len(demand.residuals),
                 note=demand.note,
             )
+
+
+def _conductances(season: Season, record: ComparisonRecord, drive: Drive) -> Iterator[LearnedFigure]:
+    """The conductance of every line that was recorded at both ends."""
+    if drive == "inlet_pressure":
+        for item in record.items:
+            found = line_conductance(season.settings, record, item)
+            if found is not None:
+                yield found
 
 
 def _assumed(season: Season, record: ComparisonRecord, drive: Drive) -> tuple[str, ...]:

@@ -41,6 +41,7 @@ def supply_json(supply: SupplyExplained) -> Json:
         "learned": [
             {
                 "tool": one.tool,
+                "item": one.item,
                 "name": one.name,
                 "value": one.estimate.value,
                 "standard_uncertainty": _known(one.estimate.standard_uncertainty),
@@ -48,6 +49,7 @@ def supply_json(supply: SupplyExplained) -> Json:
                 "unit": one.estimate.unit,
                 "source": one.source,
                 "runs": one.runs,
+                "stated": one.stated,
                 "note": one.note,
             }
             for one in supply.learned

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from toolbench.quantities import format_percent, format_seconds, format_value
+from toolbench.quantities import format_number, format_percent, format_seconds, format_value, from_si
 from toolbench.records.comparison import ComparisonRecord
 from toolbench.records.settings import SeasonSettings
 from toolbench.records.supply import (
@@ -68,24 +68,37 @@ def untested_sentence(record: ComparisonRecord, one: UntestedItem) -> str:
     )
 
 
-def learned_sentence(settings: SeasonSettings, one: LearnedFigure) -> str:
-    """A figure of a tool that the explanation rests on, and where it is from."""
+def learned_sentence(record: ComparisonRecord, settings: SeasonSettings, one: LearnedFigure) -> str:
+    """A figure that the explanation rests on, or a line's conductance, and where it is from."""
+    if one.name == "conductance":
+        return _conductance_sentence(record, one)
     tool = settings.tools[one.tool].name or one.tool
-    value = format_value(one.estimate.value, 2.0 * one.estimate.standard_uncertainty, "1")
     if one.name == "exponent":
+        value = format_value(one.estimate.value, 2.0 * one.estimate.standard_uncertainty, "1")
         said = f"{tool}: torque is taken to go with the drive to the power {value} (k = 2)"
     else:
-        litres = format_value(
-            one.estimate.value, 2.0 * one.estimate.standard_uncertainty, "m3/(s*Pa)", display="L/(s*bar)"
-        )
-        said = f"{tool}: its air demand is {litres} (k = 2) of absolute inlet pressure"
+        said = f"{tool}: its air demand is {_conductance(one)} (k = 2) of absolute inlet pressure"
     origin = {
         "learned": f"learned from {one.runs} runs" + (" outside this report" if one.name == "exponent" else ""),
         "prior": "a prior",
         "stated": "as stated",
     }[one.source]
-    note = f"; {one.note}" if one.note and one.note != "prior used" else ""
-    return f"{said}, {origin}{note}."
+    return f"{said}, {origin}{f'; {one.note}' if one.note else ''}."
+
+
+def _conductance(one: LearnedFigure) -> str:
+    u = 2.0 * one.estimate.standard_uncertainty
+    return format_value(one.estimate.value, u, "m3/(s*Pa)", display="L/(s*bar)")
+
+
+def _conductance_sentence(record: ComparisonRecord, one: LearnedFigure) -> str:
+    said = (
+        f"{item_label(record, one.item)}: between its two gauges the line has a sonic conductance of {_conductance(one)} (k = 2),"
+        f" from {one.runs} runs"
+    )
+    if one.stated is None:
+        return f"{said}."
+    return f"{said}; its parts as stated give {format_number(from_si(one.stated, 'L/(s*bar)', 'sonic_conductance'), 3, unit='L/(s*bar)')} modelled."
 
 
 def loss_sentence(record: ComparisonRecord, settings: SeasonSettings, one: ItemSupply) -> str:
