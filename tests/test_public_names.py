@@ -17,6 +17,7 @@ NAMES = {
     "write_results", "write_notes", "save_figures",
     "plot_bands", "plot_intervals", "plot_report", "plot_runs", "plot_supply",
     "show_conditions", "show_result", "show_caveats", "show_table", "show_runs", "show_budget", "show_cautions", "show_origin",
+    "open_line", "show_line", "plot_line", "plot_sweep",
     "check_bench", "show_standard", "show_supply", "show_rest", "show_sensors",
 }  # fmt: skip
 

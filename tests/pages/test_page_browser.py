@@ -15,6 +15,10 @@ from typing import Any
 import pytest
 from on_machine import need
 
+import toolbench as tb
+from toolbench.report.line_page import line_page
+from toolbench.report.shipped import find_shipped
+
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 KINDS = {
@@ -23,6 +27,10 @@ KINDS = {
     "episode": "far-end/index.html",
     "season": "index.html",
     "bench-health": "bench-health.html",
+}
+QUESTIONS = {
+    "line": {"setup": "near", "tool": "quernel-1", "length": "30 m", "want": "6 bar", "loss": "10 %"},
+    "packs": {"setup": "one-string", "tool": "ostrel"},
 }
 MONTE_CARLO = "long-line/tool-wrench-a--held/report.html"
 SCHEMES = ("light", "dark")
@@ -74,8 +82,21 @@ def _show(browser: Any, page: Path, *, width: int = 1280, scheme: str = "light")
     browser.get(page.as_uri())
 
 
-@pytest.fixture(params=[*KINDS, "monte-carlo"])
+@pytest.fixture(scope="module")
+def lines(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The pages of questions about a line and about packs."""
+    out = tmp_path_factory.mktemp("lines")
+    season = tb.open_season(find_shipped("data_demo"))
+    for name, question in QUESTIONS.items():
+        html = line_page(tb.open_line(season, **question), find_shipped("templates"))
+        (out / f"{name}.html").write_text(html, encoding="utf-8")
+    return out
+
+
+@pytest.fixture(params=[*KINDS, "monte-carlo", *QUESTIONS])
 def page(request: pytest.FixtureRequest) -> Path:
+    if request.param in QUESTIONS:
+        return Path(request.getfixturevalue("lines")) / f"{request.param}.html"
     if request.param == "monte-carlo":
         return Path(request.getfixturevalue("checked")) / MONTE_CARLO
     return Path(request.getfixturevalue("reports")) / KINDS[request.param]

@@ -16,6 +16,7 @@ COMMANDS = {
     "check": ("toolbench.cli.looking", "Everything that is wrong or doubtful, and the mend."),
     "watch": ("toolbench.cli.watching", "At the bench: each new recording judged, keep or repeat now."),
     "plan": ("toolbench.cli.planning", "How many repeats a difference needs, and a randomised, blocked run sheet."),
+    "line": ("toolbench.cli.lining", "What an air line loses where, and what another line would give."),
     "report": ("toolbench.cli.rendering", "The reports of one episode that match."),
     "season": ("toolbench.cli.rendering", "Every report, the episode pages and the index; renders only what changed."),
     "cache": ("toolbench.cli.caching", "Where reduced recordings are kept, how much, and away with them."),

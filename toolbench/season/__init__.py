@@ -21,6 +21,8 @@ _WHERE = {
     "Bench": "bench",
     "check_bench": "bench",
     "compare_folders": "folders",
+    "open_line": "supply.asking",
+    "LineStudy": "supply.study",
     "judge_recording": "watch.judging",
     "Judgement": "watch.verdicts",
     "season_from_recordings": "beginning",

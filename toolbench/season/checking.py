@@ -13,6 +13,7 @@ from toolbench.season.beside import like_findings, same_content
 from toolbench.season.design import design_findings
 from toolbench.season.joining import join_epochs
 from toolbench.season.opening import ReportPlan, Season
+from toolbench.season.ratings import rating_findings
 from toolbench.season.reducing import early_ends, reduce_runs, unusable
 from toolbench.season.standards import chart_findings, chart_standards
 
@@ -48,6 +49,7 @@ def check_season(season: Season) -> CheckReport:
     findings += same_content(list(runs.values()))
     for plan in season.plans():
         findings += _plan_findings(season, plan, runs)
+    findings += rating_findings(season)
     findings += chart_findings(chart_standards(season, runs.values())) + _not_reported(season)
     looked_at = (
         f"{_count(len(settings.runs), 'recording')}, {len(runs)} of them analysed and {unreadable} not",

@@ -83,16 +83,16 @@ class Season:
     ) -> tuple[ReportPlan, ...]:
         """The reports that match; all of them when nothing is named. Raises UsageError for a name the season lacks."""
         episodes = self.settings.episodes
-        chosen = [_pick(episodes, episode, "episode")] if episode else list(episodes.values())
+        chosen = [pick(episodes, episode, "episode")] if episode else list(episodes.values())
         plans = [plan for one in chosen for plan in self._plans_of(one)]
         if protocol:
-            _pick(self.settings.protocols, protocol, "protocol")
+            pick(self.settings.protocols, protocol, "protocol")
             plans = [plan for plan in plans if plan.protocol == protocol]
         wanted: list[tuple[Axis, str]] = []
         if tool:
-            wanted.append(("setups", _pick(self.settings.tools, tool, "tool").id))
+            wanted.append(("setups", pick(self.settings.tools, tool, "tool").id))
         if setup:
-            wanted.append(("tools", _pick(self.settings.setups, setup, "setup").id))
+            wanted.append(("tools", pick(self.settings.setups, setup, "setup").id))
         if pairs:
             wanted.append(("pairs", ""))
         if wanted:
@@ -201,7 +201,8 @@ def _baseline_first(ids: tuple[str, ...], baseline: str | None) -> tuple[str, ..
     return (baseline, *(one for one in ids if one != baseline))
 
 
-def _pick(known: Mapping[str, T], name: str, kind: str) -> T:
+def pick(known: Mapping[str, T], name: str, kind: str) -> T:
+    """What goes by a name in a season. Raises UsageError with the nearest one."""
     if name in known:
         return known[name]
     near = get_close_matches(name, known, n=1)

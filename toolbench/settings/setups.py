@@ -75,6 +75,10 @@ def _check_part(part: models.LinePartModel, path: Path, faults: Faults) -> None:
     for key in sorted(part.model_fields_set - {"part", "name"} - set(_PART_KEYS[part.part])):
         mend = f"a {part.part} has {', '.join(_PART_KEYS[part.part])}"
         faults.bench((*path, key), f'"{key}" has no place on a {part.part}', mend)
+    if part.part == "hose" and part.length is not None and not part.length > 0:
+        faults.bench(
+            (*path, "length"), "a hose is longer than 0", 'write its length, for example "12 m", or leave it out'
+        )
 
 
 def _line_part(part: models.LinePartModel) -> LinePart:

@@ -110,7 +110,4 @@ def _price(row: Row, table: Table) -> float | None:
         return None
     if not table.columns["price"].unit:
         table.fault(None, "price", "the column names no currency", 'write it in the header: "price [EUR]"')
-    price = table.number(row, "price")
-    if price is not None and price < 0:
-        table.fault(row, "price", f'"{row.text("price")}" must not be negative')
-    return price
+    return table.number(row, "price")

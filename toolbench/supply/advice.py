@@ -154,7 +154,7 @@ def find_changes(line: Line, demand: Demand, wanted_pa: float, candidates: Candi
     candidates = Candidates() if candidates is None else candidates
     wanted = wanted_pa + line.ambient_pa_abs
     refuse(over_rating(line, demand))
-    refuse(_wanted_above(line, demand, wanted))
+    refuse(wanted_above(line, demand, wanted))
     now = find_operating_point(line, demand)
     ceiling = lowest_rating(line, demand) if candidates.raise_regulator else None
     lists: tuple[ChangeList, ...] = ()
@@ -175,7 +175,8 @@ def find_changes(line: Line, demand: Demand, wanted_pa: float, candidates: Candi
     )
 
 
-def _wanted_above(line: Line, demand: Demand, wanted: float) -> tuple[Fault, ...]:
+def wanted_above(line: Line, demand: Demand, wanted: float) -> tuple[Fault, ...]:
+    """A fault where a wanted inlet pressure [Pa abs] is above what a part or the tool is rated for."""
     rating = lowest_rating(line, demand)
     if rating is None or wanted <= rating.pressure_pa_abs:
         return ()

@@ -17,7 +17,7 @@ from toolbench.metrology.propagation import combine
 from toolbench.records.comparison import Estimate, Interval
 from toolbench.records.runs import Floats
 from toolbench.supply.fitted import Fitted
-from toolbench.supply.limits import require_supported
+from toolbench.supply.limits import over_rating, refuse, require_supported
 from toolbench.supply.line import Demand, Line, OperatingPoint, find_operating_point
 from toolbench.supply.modelled import Model, Modelled, as_modelled, propagate_draws, propagate_linear
 from toolbench.supply.uncertain_lines import ASSUMED, LEAST, Assumed, UncertainLines
@@ -46,6 +46,17 @@ class Prediction:
     percent: Modelled
     torque: Modelled | None
     anchored: bool
+    point: OperatingPoint
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InletPrediction:
+    """What the model says of another line's pressure and flow alone: it holds below 3 bar and behind a part that chokes, too."""
+
+    reference_inlet: Modelled
+    inlet: Modelled
+    change: Modelled
+    flow: Modelled
     point: OperatingPoint
 
 
@@ -87,9 +98,7 @@ def predict(question: Question, *, confidence: float = 0.95) -> Prediction:
     found = propagate_linear(model, inputs, UNITS, labels)
     level, torque = question.measured_level, None
     if level is not None:
-        ratio = 1.0 + found["percent"].value / 100.0
-        terms = [(level, max(ratio, 1.0)), (found["percent"], level.value / 100.0)]
-        torque = as_modelled(combine(level.value * ratio, level.unit, terms), confidence)
+        torque = as_modelled(scaled_level(level, found["percent"]), confidence)
     shown = {name: as_modelled(estimate, confidence) for name, estimate in found.items()}
     return Prediction(
         reference_inlet=shown["reference inlet"],
@@ -100,6 +109,38 @@ def predict(question: Question, *, confidence: float = 0.95) -> Prediction:
         torque=torque,
         anchored=question.measured_inlet is not None,
         point=point,
+    )
+
+
+def scaled_level(level: Estimate, percent: Estimate) -> Estimate:
+    """A measured level changed by a modelled percentage; its band is never narrower than that of the level."""
+    ratio = 1.0 + percent.value / 100.0
+    return combine(level.value * ratio, level.unit, [(level, max(ratio, 1.0)), (percent, level.value / 100.0)])
+
+
+def predict_inlet(question: Question, *, confidence: float = 0.95) -> InletPrediction:
+    """Inlet pressure [Pa abs] and flow that the other line would give, without a word on torque.
+
+    Raises
+    ------
+    AnalysisError
+        Where either line stands at rest above the rated pressure of a part or of the tool.
+
+    References
+    ----------
+    As `predict`.
+    """
+    demand = Demand(conductance=question.conductance.value, rated_pa_abs=question.rated_pa_abs)
+    for line in (question.reference, question.other):
+        refuse(over_rating(line, demand))
+    model, inputs, labels = _model(question)
+    found = propagate_linear(model, inputs, UNITS, labels)
+    return InletPrediction(
+        reference_inlet=as_modelled(found["reference inlet"], confidence),
+        inlet=as_modelled(found["inlet"], confidence),
+        change=as_modelled(found["change"], confidence),
+        flow=as_modelled(found["flow"], confidence),
+        point=find_operating_point(question.other, demand),
     )
 
 

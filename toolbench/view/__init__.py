@@ -24,6 +24,9 @@ _WHERE = {
     "plot_runs": "toolbench.view.figures",
     "plot_supply": "toolbench.view.figures",
     "show_supply": "toolbench.view.figures",
+    "plot_line": "toolbench.view.figures",
+    "plot_sweep": "toolbench.view.figures",
+    "show_line": "toolbench.view.figures",
     "plot_report": "toolbench.view.figures",
     "save_figures": "toolbench.view.figures",
 }

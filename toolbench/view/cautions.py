@@ -93,6 +93,12 @@ def planned_cautions(tools: list[Tool], setups: list[Setup], *, starts: int, per
     return (*(cited if permission else ()), *_of_supplies(tools, setups), *_ALWAYS, counted)
 
 
+def line_cautions(tool: Tool, setups: list[Setup]) -> tuple[str, ...]:
+    """The cautions that fit a tool on the lines, packs or leads of a calculation. `REMINDER` goes with them."""
+    modelled = "Modelled figures come from a line as stated, not from a measurement: no line is built on them alone."
+    return (modelled, *_of_supplies([tool], setups), *_ALWAYS)
+
+
 def _of_supplies(tools: list[Tool], setups: list[Setup]) -> list[str]:
     kinds = {s.supply for s in setups} | {t.supply for t in tools}
     said = _wide_hose(setups)

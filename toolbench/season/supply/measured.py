@@ -46,24 +46,35 @@ def measure_items(settings: SeasonSettings, record: ComparisonRecord, channel: s
 
     A single run is judged by the scatter of the report's other items.
     """
-    values = {
-        item.id: np.array([window_mean(run, channel, record.window_s) for run in runs_of(record, item)])
-        for item in record.items
-    }
+    items = {item.id: runs_of(record, item) for item in record.items}
+    return measure_cells(settings, items, channel, record.window_s)
+
+
+def measure_cells(
+    settings: SeasonSettings,
+    cells: Mapping[str, Sequence[Run]],
+    channel: str,
+    window_s: tuple[float, float],
+    *,
+    metric: str = READING,
+) -> dict[str, Estimate]:
+    """The mean of a channel over a window for every group of runs that recorded it in each run [SI unit of the channel].
+
+    A single run is judged by the scatter of the other groups; without any it has no estimate. `metric` says which errors of
+    the sensor a mean has: a response's sustained level has those of its scale and zero.
+    """
+    values = {name: np.array([window_mean(run, channel, window_s) for run in runs]) for name, runs in cells.items()}
     known = {name: mine for name, mine in values.items() if mine.size and np.isfinite(mine).all()}
     lent = pool_repeatability([mine for mine in known.values() if mine.size > 1], LENT, contains_per_run=True)
     found: dict[str, Estimate] = {}
-    for item in record.items:
-        if item.id not in known or (known[item.id].size == 1 and lent is None):
+    for name, mine in known.items():
+        if mine.size == 1 and lent is None:
             continue
-        mine = runs_of(record, item)
-        row = Row(response=channel, metric=READING, at=None, unit=mine[0].traces[channel].unit)
-        sample = ItemRuns(
-            id=item.id,
-            values=known[item.id][:, None],
-            sources=(parts_of(settings, item.id, mine, channel, READING, None),),
-        )
-        found[item.id] = summarise(sample, 0, row, (), lent).estimate
+        runs = cells[name]
+        row = Row(response=channel, metric=metric, at=None, unit=runs[0].traces[channel].unit)
+        parts = parts_of(settings, name, runs, channel, metric, None)
+        sample = ItemRuns(id=name, values=mine[:, None], sources=(parts,))
+        found[name] = summarise(sample, 0, row, (), lent).estimate
     return found
 
 

@@ -6,6 +6,7 @@ the receiver then have no part in what the line takes. Else it starts at the sta
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from toolbench.records.comparison import Component, Estimate, Item
 from toolbench.records.runs import Run
 from toolbench.records.settings import SeasonSettings, Tool
 from toolbench.records.supply import Drive, PartLoss, SagTold
-from toolbench.season.supply.learning import Learned
+from toolbench.season.supply.learning import Learned, scale_of
 from toolbench.season.supply.lines import StatedLine, is_modelled_air, lead_of, line_of, pack_of
 from toolbench.season.supply.measured import mean_trace
 from toolbench.supply.air import ATMOSPHERE_PA_ABS
@@ -149,7 +150,9 @@ def electric_of(settings: SeasonSettings, item: Item, runs: list[Run]) -> Pack |
         return None
     rested = [run.conditions.voltage_rest for run in runs if run.conditions.voltage_rest is not None]
     rest, sd = mean_and_sd(rested) if rested else (None, 0.0)
-    u = sd / len(rested) ** 0.5 if len(rested) > 1 else 0.0
+    scatter = sd / len(rested) ** 0.5 if len(rested) > 1 else 0.0
+    scale = max((scale_of(settings, run, "voltage") for run in runs), default=0.0)
+    u = math.hypot(scatter, scale * (rest or 0.0))
     make = pack_of if setup.supply == "battery" else lead_of
     return make(settings, setup, rest_voltage_v=rest, rest_u=u)
 

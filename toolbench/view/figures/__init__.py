@@ -2,6 +2,8 @@
 
 from toolbench.view.figures.bands import plot_bands
 from toolbench.view.figures.intervals import plot_intervals
+from toolbench.view.figures.line import plot_line, plot_sweep
+from toolbench.view.figures.line_shown import show_line
 from toolbench.view.figures.report import plot_report, save_figures
 from toolbench.view.figures.rest import plot_rest, show_rest
 from toolbench.view.figures.runs import plot_runs
@@ -11,12 +13,15 @@ from toolbench.view.figures.supply import plot_supply, show_supply
 __all__ = [
     "plot_bands",
     "plot_intervals",
+    "plot_line",
     "plot_report",
     "plot_rest",
     "plot_runs",
     "plot_standard",
     "plot_supply",
+    "plot_sweep",
     "save_figures",
+    "show_line",
     "show_rest",
     "show_standard",
     "show_supply",

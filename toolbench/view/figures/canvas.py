@@ -8,6 +8,7 @@ ground is at least 3:1 (WCAG 2.2, 1.4.11); a test computes it.
 
 from __future__ import annotations
 
+import io
 import textwrap
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
@@ -83,9 +84,20 @@ def style(salt: str) -> AbstractContextManager[None]:
     )
 
 
+class ShownAxes(Axes):
+    """Axes on a figure of their own: the last value of a notebook's cell is the picture."""
+
+    def _repr_png_(self) -> bytes:
+        stream = io.BytesIO()
+        self.get_figure(root=True).savefig(stream, format="png", dpi=110, metadata={"Software": None})  # type: ignore[union-attr]
+        return stream.getvalue()
+
+
 def new_axes(ax: Axes | None) -> Axes:
-    """The Axes given, or one on a new figure of its own; pyplot is not touched."""
-    return Figure(figsize=(6.4, 4.0), layout="constrained").add_subplot() if ax is None else ax
+    """The Axes given, or one on a new figure of its own, which shows itself in a notebook; pyplot is not touched."""
+    if ax is not None:
+        return ax
+    return Figure(figsize=(6.4, 4.0), layout="constrained").add_subplot(axes_class=ShownAxes)
 
 
 def thin(x: Floats, y: Floats, points: int) -> tuple[Floats, Floats]:

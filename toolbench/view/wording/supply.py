@@ -72,6 +72,11 @@ def learned_sentence(record: ComparisonRecord, settings: SeasonSettings, one: Le
     """A figure that the explanation rests on, or a line's conductance, and where it is from."""
     if one.name == "conductance":
         return _conductance_sentence(record, one)
+    return figure_sentence(settings, one)
+
+
+def figure_sentence(settings: SeasonSettings, one: LearnedFigure, *, outside: bool = True) -> str:
+    """A figure of a tool that the model rests on, and where it is from: for a report, an exponent from runs `outside` it."""
     tool = settings.tools[one.tool].name or one.tool
     if one.name == "exponent":
         value = format_value(one.estimate.value, 2.0 * one.estimate.standard_uncertainty, "1")
@@ -79,7 +84,8 @@ def learned_sentence(record: ComparisonRecord, settings: SeasonSettings, one: Le
     else:
         said = f"{tool}: its air demand is {_conductance(one)} (k = 2) of absolute inlet pressure"
     origin = {
-        "learned": f"learned from {one.runs} runs" + (" outside this report" if one.name == "exponent" else ""),
+        "learned": f"learned from {one.runs} runs"
+        + (" outside this report" if outside and one.name == "exponent" else ""),
         "prior": "a prior",
         "stated": "as stated",
     }[one.source]
