@@ -103,3 +103,51 @@ def test_one_report_that_is_skipped_beside_others_is_said(smallest: Path) -> Non
     skipped = [finding for finding in report.findings if finding.code == "report-skipped"]
     assert [finding.severity for finding in skipped] == ["note"]
     assert "later/tool-wrench-b--held" in skipped[0].message
+
+
+# (where, what is put there, words of the finding); constructed: values a few times beyond those of any bench
+IMPLAUSIBLE = [
+    (
+        "bench.toml",
+        '[bench]\nambient_temperature = "200 degC"\n',
+        "bench.ambient_temperature: 200\u2009°C is hardly meant",
+    ),
+    ("bench.toml", '[setups.deep]\nregulator = "690 bar"\n', "setups.deep.regulator.set: 690\u2009bar"),
+    (
+        "bench.toml",
+        '[setups.wide]\nline = [{ part = "hose", bore = "1 m" }]\n',
+        "setups.wide.line[1].bore: 1000\u2009mm",
+    ),
+    ("tools.csv", "mass [kg]\nwrench-a,900", "wrench-a: mass: 900\u2009kg"),
+]
+
+
+@pytest.mark.parametrize(("file", "text", "words"), IMPLAUSIBLE, ids=lambda v: str(v)[:24])
+def test_a_value_that_no_bench_has_is_doubted(smallest: Path, file: str, text: str, words: str) -> None:
+    _record(smallest, "near", 400)
+    _record(smallest, "far", 390)
+    if file == "bench.toml":
+        bench = smallest / file
+        bench.write_text(f"{bench.read_text(encoding='utf-8')}\n{text}", encoding="utf-8")
+    else:
+        (smallest / file).write_text(f"tool,{text}\n", encoding="utf-8")
+    report = check_season(open_season(smallest))
+    (found,) = [finding for finding in report.findings if finding.code == "implausible-value"]
+    assert words in found.message
+    assert (found.file, report.exit_status) == (file, 1)
+    assert file != "bench.toml" or found.line
+
+
+def test_more_conditioning_than_runs_is_doubted_and_makes_no_report(smallest: Path) -> None:
+    _record(smallest, "near", 400)
+    _record(smallest, "far", 390)
+    bench = smallest / "bench.toml"
+    text = bench.read_text(encoding="utf-8")
+    assert "[protocols.held]\n" in text
+    bench.write_text(text.replace("[protocols.held]\n", "[protocols.held]\nconditioning = 3\n"), encoding="utf-8")
+    season = open_season(smallest)
+    report = check_season(season)
+    (found,) = [finding for finding in report.findings if finding.code == "report-skipped"]
+    assert "all runs of near, far are conditioning runs" in found.message
+    assert (found.severity, report.exit_status) == ("doubtful", 1)
+    assert [plan.state for plan in season.plans()] == ["skipped"]

@@ -13,6 +13,7 @@ from toolbench.season.beside import like_findings, same_content
 from toolbench.season.design import design_findings
 from toolbench.season.joining import join_epochs
 from toolbench.season.opening import ReportPlan, Season
+from toolbench.season.plausible import plausible_findings
 from toolbench.season.ratings import rating_findings
 from toolbench.season.reducing import early_ends, reduce_runs, unusable
 from toolbench.season.standards import chart_findings, chart_standards
@@ -50,6 +51,7 @@ def check_season(season: Season) -> CheckReport:
     for plan in season.plans():
         findings += _plan_findings(season, plan, runs)
     findings += rating_findings(season)
+    findings += plausible_findings(settings)
     findings += chart_findings(chart_standards(season, runs.values())) + _not_reported(season)
     looked_at = (
         f"{_count(len(settings.runs), 'recording')}, {len(runs)} of them analysed and {unreadable} not",
@@ -86,18 +88,20 @@ def _count(number: int, word: str) -> str:
 def _not_reported(season: Season) -> list[Finding]:
     """Reports that are skipped; a season of which none can be made passes every other check, for want of anything to look at."""
     plans = season.plans()
-    if any(plan.state != "skipped" for plan in plans):
+    skipped = [plan for plan in plans if plan.state == "skipped"]
+    if len(skipped) < len(plans) or any(plan.conditioned for plan in skipped):
         return [
             Finding(
                 code="report-skipped",
-                severity="note",
+                severity="doubtful" if plan.conditioned else "note",
                 kind="design",
                 message=f"{plan.path} is skipped: {plan.reason}.",
-                mend="run the others, or take the report's items out of the episode",
+                mend=f"lower conditioning of protocol {plan.protocol}, or make more runs"
+                if plan.conditioned
+                else "run the others, or take the report's items out of the episode",
                 subjects=(plan.episode,),
             )
-            for plan in plans
-            if plan.state == "skipped"
+            for plan in skipped
         ]
     none = not season.settings.runs
     return [

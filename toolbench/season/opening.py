@@ -28,7 +28,8 @@ class Cell:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportPlan:
-    """One report a season asks for. `reason` is empty unless `state` is "skipped"."""
+    """One report a season asks for. `reason` is empty unless `state` is "skipped"; `conditioned` are the ids of items that
+    were run, but only to be warmed up."""
 
     episode: str
     axis: Axis
@@ -37,6 +38,7 @@ class ReportPlan:
     cells: tuple[Cell, ...]
     state: str = "planned"
     reason: str = ""
+    conditioned: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -63,6 +65,8 @@ class Season:
 
     def conditioning(self, protocol: str) -> frozenset[str]:
         """Runs that only warm a tool up: its first of each block, on whatever setup; without blocks, of each setup."""
+        if not self.settings.protocols[protocol].conditioning:
+            return frozenset()
         seen: dict[tuple[str, str, str], int] = {}
         found: set[str] = set()
         for entry in sorted((r for r in self.settings.runs if r.protocol == protocol), key=_made):
@@ -130,9 +134,13 @@ class Season:
         return f"{name} ({tool})" if shared else name
 
     def _plan(self, episode: Episode, axis: Axis, subject: str, protocol: str, cells: tuple[Cell, ...]) -> ReportPlan:
-        run = [c for c in cells if any(not r.excluded for r in self.entries(c.tool, c.setup, protocol))]
+        left = self.conditioning(protocol)
+        made = {c.id: [r for r in self.entries(c.tool, c.setup, protocol) if not r.excluded] for c in cells}
+        run = [id for id, entries in made.items() if any(r.run not in left for r in entries)]
         skipped = len(run) < 2
-        names = ", ".join(c.id for c in run) or "none"
+        names = ", ".join(run) or "none"
+        warmed = [id for id, entries in made.items() if entries and id not in run]
+        after = f"; all runs of {', '.join(warmed)} are conditioning runs" if warmed else ""
         return ReportPlan(
             episode=episode.id,
             axis=axis,
@@ -140,7 +148,8 @@ class Season:
             protocol=protocol,
             cells=cells,
             state="skipped" if skipped else "planned",
-            reason=f"fewer than two items have runs under {protocol} (with runs: {names})" if skipped else "",
+            reason=f"fewer than two items have runs under {protocol} (with runs: {names}{after})" if skipped else "",
+            conditioned=tuple(warmed),
         )
 
 

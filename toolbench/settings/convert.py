@@ -170,6 +170,10 @@ def to_sensor(id: str, model: models.SensorModel, measures: str, reader: Reader)
         reader.faults.bench((*path, "range"), "the range ends where it begins or below", "write the lowest value first")
     own = _certificate(id, model, None, quantity, path, reader)
     certificates = [own] if own is not None else []
+    days = [each.valid_from for each in model.certificates]
+    for i, day in enumerate(days):
+        if day in days[:i]:
+            reader.faults.bench((*path, "certificates", i, "from"), f"a certificate from {day} stands already")
     for i, each in enumerate(sorted(model.certificates, key=lambda c: c.valid_from)):
         found = _certificate(f"{id}@{each.valid_from}", each, own, quantity, (*path, "certificates", i), reader)
         if found is not None:

@@ -16,6 +16,9 @@ from toolbench.records.scorecard import ANY_SUPPLY
 SHORTEST_ENVELOPE_S = 0.03
 """Two periods of blows twice as fast as those of a small tool."""
 
+ABSOLUTE_ZERO_DEGC = -273.15
+BELOW_ZERO_K = "lies below absolute zero, \u2212273.15 °C"
+
 _BARE = ("fraction", "flow_coefficient")
 
 
@@ -100,6 +103,12 @@ Seconds = Annotated[float, _written("time")]
 Length = Annotated[float, _written("length"), _not_negative]
 Bore = Annotated[float, _written("length"), _positive]
 Pressure = Annotated[float, _written("pressure")]
+PositivePressure = Annotated[Pressure, _positive]
+Temperature = Annotated[
+    float,
+    _written("temperature"),
+    _check(lambda v: v >= ABSOLUTE_ZERO_DEGC, BELOW_ZERO_K),
+]
 Fraction = Annotated[float, _written("fraction")]
 Share = Annotated[float, _written("fraction"), _inside_unit]
 PositiveFraction = Annotated[float, _written("fraction"), _positive]
@@ -128,7 +137,7 @@ class Model(BaseModel):
 class BenchModel(Model):
     name: str = ""
     location: str = ""
-    ambient_temperature: Annotated[float, _written("temperature")] | None = None
+    ambient_temperature: Temperature | None = None
     ambient_pressure: Annotated[float, _written("absolute_pressure"), _positive] | None = None
     log: str | None = None
     in_control_until: Day | None = None
@@ -250,15 +259,15 @@ class ProtocolModel(Model):
 
 
 class RegulatorModel(Model):
-    set: Pressure
+    set: PositivePressure
     droop: Annotated[float, _written("droop_rate"), _not_negative] | None = None
 
 
 class ReceiverModel(Model):
     volume: Annotated[float, _written("volume"), _positive] | None = None
-    free_air: Annotated[float, _written("air_flow"), _not_negative] | None = None
-    cut_in: Pressure | None = None
-    cut_out: Pressure | None = None
+    free_air: Annotated[float, _written("air_flow"), _positive] | None = None
+    cut_in: PositivePressure | None = None
+    cut_out: PositivePressure | None = None
 
 
 class LinePartModel(Model):
@@ -269,7 +278,7 @@ class LinePartModel(Model):
     roughness: Length | None = None
     coil_diameter: Bore | None = None
     material: str = ""
-    rated_pressure: Annotated[Pressure, _positive] | None = None
+    rated_pressure: PositivePressure | None = None
     sonic_conductance: Annotated[float, _written("sonic_conductance"), _positive] | None = None
     critical_pressure_ratio: (
         Annotated[float, _written("fraction"), _check(lambda v: 0 <= v < 1, "must lie in 0 to 1")] | None
@@ -293,7 +302,7 @@ class SetupModel(Model):
     strings: Count | None = None
     capacity: Annotated[float, _written("charge"), _positive] | None = None
     cell_resistance: Annotated[float, _written("resistance"), _not_negative] | None = None
-    temperature: Annotated[float, _written("temperature")] | None = None
+    temperature: Temperature | None = None
     state_of_charge: Charge | None = None
     price: Price | None = None
     voltage: Annotated[float, _written("voltage"), _positive] | None = None

@@ -11,6 +11,7 @@ from pathlib import Path, PurePosixPath
 from toolbench.records.settings import RunEntry
 from toolbench.settings.convert import frozen
 from toolbench.settings.faults import Faults, did_you_mean, id_fault, nearest
+from toolbench.settings.models import ABSOLUTE_ZERO_DEGC, BELOW_ZERO_K
 from toolbench.settings.recordings import Pattern, clean, path_fault
 from toolbench.settings.spreadsheet import Row, Table, read_table
 
@@ -114,6 +115,8 @@ def _entry(row: Row, file: str, table: Table, pattern: Pattern | None, known: Kn
         table.fault(row, "run", problem)
     excluded = _excluded(row, table)
     ambient = table.quantity(row, "ambient_temperature", "temperature") if row.text("ambient_temperature") else None
+    if ambient is not None and ambient < ABSOLUTE_ZERO_DEGC:
+        table.fault(row, "ambient_temperature", f'"{row.text("ambient_temperature")}" {BELOW_ZERO_K}')
     return RunEntry(
         run=run,
         file=file,

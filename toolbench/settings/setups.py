@@ -79,6 +79,17 @@ def _check_part(part: models.LinePartModel, path: Path, faults: Faults) -> None:
         faults.bench(
             (*path, "length"), "a hose is longer than 0", 'write its length, for example "12 m", or leave it out'
         )
+    if part.bore is not None:
+        _check_bore(part, part.bore, path, faults)
+
+
+def _check_bore(part: models.LinePartModel, bore_m: float, path: Path, faults: Faults) -> None:
+    """What cannot be with that bore: a wall rougher than half of it, a coil no wider than the hose."""
+    said = f"does not go with a bore of {bore_m * 1000:g} mm"
+    if part.roughness is not None and 2.0 * part.roughness >= bore_m:
+        faults.bench((*path, "roughness"), f"{part.roughness * 1000:g} mm {said}", "it lies below half the bore")
+    if part.coil_diameter is not None and part.coil_diameter <= bore_m:
+        faults.bench((*path, "coil_diameter"), f"{part.coil_diameter * 1000:g} mm {said}", "it lies above the bore")
 
 
 def _line_part(part: models.LinePartModel) -> LinePart:

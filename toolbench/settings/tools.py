@@ -21,6 +21,9 @@ QUANTITIES = {
     "rated_pressure": "pressure",
     "air_consumption": "air_flow",
 }
+_MAY_BE_ZERO = ("air_consumption",)
+"""A battery tool takes no air; a mass, a length, a torque or a rating of nothing is none."""
+
 _TEXTS = (
     "family", "introduced", "supply", "price_date", "price_source", "claim_kind", "claim_source", "specimen", "obtained",
     "returned", "modified", "role", "status", "note",
@@ -71,6 +74,10 @@ def _tool(id: str, row: Row, table: Table) -> Tool:
     for name, value in values.items():
         if value is not None and value < 0:
             table.fault(row, name, f'"{row.text(name)}" must not be negative')
+        elif value == 0 and name not in _MAY_BE_ZERO:
+            table.fault(
+                row, name, f'"{row.text(name)}" must be greater than zero', "leave the cell empty where it is not known"
+            )
     words = {name: _word(name, row, table) for name in _TEXTS}
     return Tool(
         id=id,
@@ -110,4 +117,7 @@ def _price(row: Row, table: Table) -> float | None:
         return None
     if not table.columns["price"].unit:
         table.fault(None, "price", "the column names no currency", 'write it in the header: "price [EUR]"')
-    return table.number(row, "price")
+    price = table.number(row, "price")
+    if price is not None and price < 0:
+        table.fault(row, "price", f'"{row.text("price")}" must not be negative')
+    return price
