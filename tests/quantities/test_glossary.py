@@ -1,4 +1,4 @@
-from toolbench.quantities import GLOSSARY, KINDS, channel_quantity
+from toolbench.quantities import GLOSSARY, KINDS, WORDS, channel_quantity
 from toolbench.quantities.glossary import CHANNELS, METRICS
 
 
@@ -35,3 +35,13 @@ def test_nothing_claims_what_no_measurement_shows() -> None:
     for quantity in GLOSSARY.values():
         words = quantity.definition.casefold().split()
         assert not {"safe", "certified", "real"} & set(words)
+
+
+def test_words_that_pages_use_are_explained_once() -> None:
+    # constructed: words of the trade that sentences, tables and cautions of the pages use without a word of their own
+    assert {"sitting", "intermediate_precision", "calibration_line", "block", "span", "family", "departure"} < set(
+        WORDS
+    )
+    assert len(set(WORDS)) == len(WORDS)
+    labels = [GLOSSARY[name].label for name in WORDS]
+    assert len(set(labels)) == len(labels)

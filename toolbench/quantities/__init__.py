@@ -11,7 +11,7 @@ from toolbench.quantities.format import (
     format_value,
     unit_label,
 )
-from toolbench.quantities.glossary import GLOSSARY, Quantity, channel_quantity
+from toolbench.quantities.glossary import GLOSSARY, WORDS, Quantity, channel_quantity
 from toolbench.quantities.units import (
     DISPLAY_SI,
     DISPLAY_US,
@@ -29,6 +29,7 @@ __all__ = [
     "DISPLAY_US",
     "GLOSSARY",
     "KINDS",
+    "WORDS",
     "Quantity",
     "QuantityError",
     "UnitFactor",

@@ -1,4 +1,4 @@
-"""The glossary: name, symbol, unit, label and definition of every channel, metric and column.
+"""The glossary: name, symbol, unit, label and definition of every channel, metric, column and word of the trade.
 
 Table heads, axis labels and the glossary of the README are read from here, so one thing has one name everywhere.
 """
@@ -192,7 +192,115 @@ _COLUMNS = (
     Quantity("baseline", "", "", "Baseline", "The item every percentage of a report refers to."),
 )
 
-GLOSSARY: Mapping[str, Quantity] = MappingProxyType({q.name: q for q in (*_CHANNELS, *_METRICS, *_COLUMNS)})
+_WORDS = (
+    Quantity("run", "", "", "Run", "One recording of one tool on one setup under one protocol."),
+    Quantity(
+        "onset", "t_0", "s", "Onset", "The moment at which the response begins to rise; times are counted from it."
+    ),
+    Quantity("mark", "", "s", "Mark", "A time after the onset, fixed beforehand, at which runs are compared."),
+    Quantity("window", "", "s", "Window", "The stretch of time whose mean is the sustained level."),
+    Quantity("specimen", "", "", "Specimen", "The one tool that was tested; others of its model may differ."),
+    Quantity("conditioning_run", "", "", "Conditioning run", "A run that only warms the tool up; it is in no result."),
+    Quantity("sitting", "", "", "Sitting", "Runs made together: those of one block, or, without blocks, of one day."),
+    Quantity(
+        "intermediate_precision",
+        "s_I",
+        "",
+        "Intermediate precision",
+        "One standard deviation of a run from sitting to sitting: repeatability and what differs between sittings (ISO 5725-3).",
+    ),
+    Quantity(
+        "family",
+        "",
+        "",
+        "All rows together",
+        "The rows of one response that a report judges at once: with their wider intervals, all of them hold at the stated"
+        " confidence.",
+    ),
+    Quantity(
+        "span",
+        "",
+        "s",
+        "Span",
+        "A stretch of time in which the band of the difference leaves zero: there, the curves differ.",
+    ),
+    Quantity(
+        "band",
+        "",
+        "",
+        "Band",
+        "An interval about a mean curve; a simultaneous one holds over the whole time at once, a pointwise one at each time"
+        " alone.",
+    ),
+    Quantity(
+        "departure",
+        "",
+        "",
+        "Departure",
+        "How far the flowing pressure of an item's runs lay from what the protocol holds; it enters the budget.",
+    ),
+    Quantity(
+        "calibration_line",
+        "",
+        "",
+        "Calibration line",
+        "The straight line through a sensor's calibration points; readings are corrected by it, and its uncertainty is in the"
+        " budget.",
+    ),
+    Quantity(
+        "budget",
+        "",
+        "",
+        "Budget",
+        "The components of an uncertainty, each with its size and how it acts on the result.",
+    ),
+    Quantity("scale_error", "", "", "Scale error", "An error in proportion to the reading; it cancels in a ratio."),
+    Quantity("zero_error", "", "", "Zero error", "An error that is the same at every reading; it cancels in no ratio."),
+    Quantity(
+        "check_standard",
+        "",
+        "",
+        "Check standard",
+        "A reference tool run in every block, to see whether the rig itself has changed.",
+    ),
+    Quantity(
+        "in_control",
+        "",
+        "",
+        "In control",
+        "A block whose check standard reads as those before it, within what chance allows.",
+    ),
+    Quantity(
+        "moving_average",
+        "",
+        "",
+        "Moving average",
+        "Mean of a block and those before it, with weights that fall by a fifth from each block to the one before (EWMA,"
+        " lambda 0.2).",
+    ),
+    Quantity("epoch", "", "", "Epoch", "The time between two changes of the rig that the bench's log names."),
+)
+
+GLOSSARY: Mapping[str, Quantity] = MappingProxyType({q.name: q for q in (*_CHANNELS, *_METRICS, *_COLUMNS, *_WORDS)})
+
+WORDS: tuple[str, ...] = (
+    *(
+        "run",
+        "onset",
+        "mark",
+        "window",
+        "sustained",
+        "specimen",
+        "conditioning_run",
+        "block",
+        "sitting",
+        "repeatability",
+    ),
+    *("intermediate_precision", "family", "smallest_resolvable", "band", "span", "departure", "calibration_line"),
+    *("scale_error", "zero_error", "check_standard", "in_control", "epoch", "budget", "coverage_factor"),
+    *("degrees_of_freedom", "standard_uncertainty"),
+)
+"""Words that a report uses and explains, in the order they are explained."""
 
 CHANNELS: tuple[str, ...] = tuple(q.name for q in _CHANNELS if q.name != "time_s")
 METRICS: tuple[str, ...] = tuple(q.name for q in _METRICS if q.name != "envelope")

@@ -10,6 +10,7 @@ from toolbench.records.comparison import ComparisonRecord, Component, Estimate
 from toolbench.records.settings import SeasonSettings
 from toolbench.view.markup import Compared, Shown, render
 from toolbench.view.tables.checked import check_sentences, checked
+from toolbench.view.tables.words import word_rows
 from toolbench.view.wording import shrinking
 from toolbench.view.wording.departing import departure_sentences
 from toolbench.view.wording.printed import display_unit, item_label, metric_words, print_number, print_share, scaled
@@ -208,7 +209,10 @@ def show_budget(comparison: Compared) -> Shown:
     """The method in sentences, the budget of every headline difference, in percent of the baseline's level, and of its levels."""
     record, settings = comparison.record, comparison.settings
     budgets, check = _budgets(record, settings), checked(record, settings)
-    html = render("budget", {"budgets": budgets, "method": method_sentences(record, settings), "check": check})
+    html = render(
+        "budget",
+        {"budgets": budgets, "method": method_sentences(record, settings), "check": check, "words": word_rows()},
+    )
     lines = [*method_sentences(record, settings), *(f"{b['title']}. {b['dominant']}" for b in budgets)]
     lines += check_sentences(record.monte_carlo) if record.monte_carlo else ()
     return Shown(html=html, text="\n".join(lines))
