@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
 from toolbench.records.comparison import Component, Estimate
-from toolbench.standings import Entry, find_groups, rank_entries, score_entries
+from toolbench.standings import find_groups, rank_entries, score_entries
 from toolbench.standings import pairs as pairs_module
 from toolbench.standings.pairs import pair_level, tell_apart
+from toolbench.standings.ranking import rank_interval
 
 DRAWS = 400_000
 WITHIN = 0.004
@@ -78,6 +79,20 @@ def test_a_shared_error_cancels_between_tools() -> None:
     assert standing.ranked[0].probability_of_rank.tolist() == [1.0, 0.0]
     apart = [entry(t, c=estimate(v, **{f"cell{t}": 20.0})) for t, v in (("a", 51.0), ("b", 50.0))]
     assert not rank_entries(score_entries(apart, ONE, draws=1000)).told_apart.any()
+
+
+@pytest.mark.oracle
+def test_an_error_from_few_runs_that_tools_share_is_students_t_in_both() -> None:
+    """One source with two degrees of freedom moves the two scores against each other: their gap is 4 + 4 t."""
+    entries = [entry(t, c=estimate(50.0 + 2 * s, link=(2.0 * s, 2.0))) for t, s in (("a", 1.0), ("b", -1.0))]
+    standing = rank_entries(score_entries(entries, ONE, draws=DRAWS))
+    assert standing.ranked[0].probability_of_rank[0] == pytest.approx(stats.t.cdf(1.0, 2.0), abs=WITHIN)
+
+
+def test_an_added_entry_leaves_the_draws_of_the_others() -> None:
+    before = score_entries(plain({"b": 40.0, "c": 50.0}, dof=3.0), ONE, draws=100).drawn
+    after = score_entries(plain({"a": 45.0, "b": 40.0, "c": 50.0}, dof=3.0), ONE, draws=100).drawn
+    assert np.array_equal(before, after[1:])
 
 
 def test_a_tie_is_a_tie() -> None:
@@ -157,14 +172,14 @@ def made_equal(rng: np.random.Generator, tools: int, runs: int, *, pooled: bool 
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("tools", "runs", "pooled"), [(4, 3, False), (10, 3, False), (6, 6, False), (6, 3, True)])
+@pytest.mark.parametrize(("tools", "runs", "pooled"), [(4, 3, False), (6, 6, False), (6, 3, True)])
 def test_equal_tools_land_in_one_group_as_often_as_said(tools: int, runs: int, pooled: bool) -> None:
     """95 % is nominal; 1,000 draws have a standard error of 0.7 %. All cells: tests/benchmarks/standings.py --groups."""
     rng = np.random.default_rng(20)
     together = 0
     for seed in range(1000):
         estimates = made_equal(rng, tools, runs, pooled=pooled)
-        level = pair_level(estimates, draws=1000, seed=seed)
+        level = pair_level(estimates, draws=500, seed=seed)
         together += not tell_apart(estimates, level).any()
     assert 0.935 <= together / 1000 <= 0.965
 
@@ -210,12 +225,10 @@ def test_intervals_of_ranks_hold_together() -> None:
     rng = np.random.default_rng(8)
     held = 0
     for seed in range(300):
-        true = np.arange(8.0)
-        data = true[:, None] + rng.normal(0.0, 1.0, (8, 4))
-        u = data.std(axis=1, ddof=1) / 2.0
-        entries: list[Entry] = [
-            entry(f"t{k}", c=estimate(50.0 + row.mean(), **{f"s{k}": (u[k], 3.0)})) for k, row in enumerate(data)
-        ]
-        standing = rank_entries(score_entries(entries, ONE, draws=2, seed=seed))
-        held += all(one.rank_interval[0] <= 8 - int(one.tool[1]) <= one.rank_interval[1] for one in standing.ranked)
+        data = np.arange(8.0)[:, None] + rng.normal(0.0, 1.0, (8, 4))
+        estimates = [estimate(row.mean(), "%", **{f"s{k}": (row.std(ddof=1) / 2.0, 3.0)}) for k, row in enumerate(data)]
+        apart = tell_apart(estimates, pair_level(estimates, draws=500, seed=seed))
+        values = data.mean(axis=1)
+        intervals = [rank_interval(apart[k], values, values[k]) for k in range(8)]
+        held += all(best <= 8 - k <= worst for k, (best, worst) in enumerate(intervals))
     assert held / 300 >= 0.95 - 2 * math.sqrt(0.05 * 0.95 / 300)

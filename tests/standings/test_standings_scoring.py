@@ -173,7 +173,7 @@ def bits(score: Score) -> tuple[object, ...]:
     return score.value, score.interval, score.expanded_uncertainty, score.estimate
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(fields, st.tuples(values, values))
 def test_an_added_entry_moves_no_other_score(field: dict[str, tuple[float, float]], new: tuple[float, float]) -> None:
     before = by_tool(score_entries(drawn_field(field), TWO, draws=200))
@@ -181,7 +181,7 @@ def test_an_added_entry_moves_no_other_score(field: dict[str, tuple[float, float
     assert all(bits(before[name]) == bits(after[name]) for name in field)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(fields, st.randoms(use_true_random=False))
 def test_the_order_of_the_input_changes_nothing(field: dict[str, tuple[float, float]], random: object) -> None:
     entries = drawn_field(field)
@@ -198,7 +198,7 @@ def test_the_order_of_the_input_changes_nothing(field: dict[str, tuple[float, fl
     assert (first.groups, first.pair_level) == (second.groups, second.pair_level)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(fields, st.sampled_from([0.5, 4.0, 1024.0]))
 def test_another_unit_of_values_and_anchors_changes_nothing(
     field: dict[str, tuple[float, float]], scale: float
@@ -211,7 +211,7 @@ def test_another_unit_of_values_and_anchors_changes_nothing(
     assert np.array_equal(first.drawn, second.drawn)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(fields, st.floats(0.0, 200.0), st.sampled_from("xy"))
 def test_a_better_value_never_lowers_score_or_rank(
     field: dict[str, tuple[float, float]], gain: float, which: str

@@ -86,7 +86,7 @@ def rank_entries(scores: Scores) -> Standing:
         Ranked(
             score=one,
             rank=int(np.count_nonzero(values > values[k])) + 1,
-            rank_interval=_rank_interval(apart[k], values, float(values[k])),
+            rank_interval=rank_interval(apart[k], values, float(values[k])),
             probability_of_rank=chances[k],
         )
         for k, one in enumerate(entries)
@@ -106,7 +106,8 @@ def _value(score: Score) -> float:
     return score.value
 
 
-def _rank_interval(apart: npt.NDArray[np.bool_], values: Floats, value: float) -> tuple[int, int]:
+def rank_interval(apart: npt.NDArray[np.bool_], values: Floats, value: float) -> tuple[int, int]:
+    """Best and worst rank of the entry with this `value`, told apart from some of the `values`."""
     higher = int(np.count_nonzero(apart & (values > value)))
     lower = int(np.count_nonzero(apart & (values < value)))
     return higher + 1, len(values) - lower
@@ -172,7 +173,7 @@ def find_groups(apart: npt.NDArray[np.bool_]) -> list[tuple[int, ...]]:
     Bron and Kerbosch, Comm. ACM 16 (1973) 575, with the pivot of Tomita, Tanaka and Takahashi, Theor. Comput. Sci. 363 (2006) 28.
     """
     count = len(apart)
-    alike = [_bits(np.flatnonzero(~row)) & ~(1 << k) for k, row in enumerate(apart)]
+    alike = [_bits(~row) & ~(1 << k) for k, row in enumerate(apart)]
     groups: list[tuple[int, ...]] = []
     for group in _cliques(alike, (1 << count) - 1 if count else 0):
         groups.append(tuple(_members(group)))
@@ -200,8 +201,8 @@ def _cliques(alike: Sequence[int], everything: int) -> Iterator[int]:
             done |= 1 << k
 
 
-def _bits(members: npt.NDArray[np.intp]) -> int:
-    return sum(1 << int(k) for k in members)
+def _bits(members: npt.NDArray[np.bool_]) -> int:
+    return int.from_bytes(np.packbits(members, bitorder="little").tobytes(), "little")
 
 
 def _members(bits: int) -> Iterator[int]:
