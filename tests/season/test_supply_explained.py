@@ -88,6 +88,15 @@ def test_the_long_hose_is_what_limits_its_line() -> None:
     assert max(far.losses, key=lambda part: part.loss).label == far.limiting
 
 
+@pytest.mark.parametrize("protocol", ["held", "static"])
+def test_a_recorded_start_of_a_line_takes_nothing(protocol: str) -> None:
+    # By construction: the line begins at the pressure recorded there. Rounding once stood on the page as a loss.
+    for item in supply_of("far-end", "quernel-1", protocol).items:
+        start, *parts = item.losses
+        assert (start.loss, start.share) == (0.0, 0.0)
+        assert all(part.loss > 1.0 for part in parts)
+
+
 def test_a_late_sag_belongs_to_the_small_receiver() -> None:
     small = next(i for i in supply_of("small-receiver", "quernel-1", "long").items if i.item == "small-receiver")
     assert [sag.verdict for sag in small.sags][-1] == "compressor-limited"

@@ -35,6 +35,8 @@ RATED_AT_PA = 6.3e5
 """Gauge inlet pressure at which consumption is stated (ISO 2787)."""
 EXPONENT = "exponent of torque against the drive"
 BEHIND_REGULATOR = "start of the line, as recorded"
+_ROUNDING = 1e-9
+"""What a part takes below this share of the pressure behind it is arithmetic: a recorded start takes nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,11 +100,13 @@ def exponent_of(learned: Learned | None, drive: Drive) -> Fitted:
 
 def losses_of(point: OperatingPoint) -> tuple[PartLoss, ...]:
     """The parts of one line with what they take; gauge pressures."""
-    ambient = point.line.ambient_pa_abs
+    pressures = np.asarray(point.pressures_pa_abs, dtype=float)
+    takes = np.abs(point.losses_pa) > _ROUNDING * pressures
+    losses, shares = (np.where(takes, found, 0.0) for found in (point.losses_pa, point.shares))
     return tuple(
-        PartLoss(label=label, pressure=float(pressure) - ambient, loss=float(loss), share=float(share))
+        PartLoss(label=label, pressure=float(pressure), loss=float(loss), share=float(share))
         for label, pressure, loss, share in zip(
-            point.line.labels, point.pressures_pa_abs, point.losses_pa, point.shares, strict=True
+            point.line.labels, pressures - point.line.ambient_pa_abs, losses, shares, strict=True
         )
     )
 
