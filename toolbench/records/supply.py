@@ -45,8 +45,8 @@ class SagTold:
 class ItemSupply:
     """The supply of one item while its tool runs; None for what was neither recorded nor can be worked out.
 
-    `taken_modelled` is the flow [m3/s ANR] or, recorded only, the current [A]. `needed` is the regulator's pressure at rest that the
-    flowing inlet pressure asked for, where the protocol holds it. `remark` says why a figure is missing.
+    `taken_modelled` is the flow [m3/s ANR] or, recorded only, the current [A]. `needed` is the flowing
+    pressure behind the regulator that the flowing inlet pressure asked for, where the protocol holds it. `remark` says why a figure is missing.
     """
 
     item: str
@@ -66,7 +66,8 @@ class ItemSupply:
 class ExplainedDifference:
     """How much of a difference [%] the drive at the tool explains, and what it leaves.
 
-    `by` is the drive that was compared: as measured, else as modelled. `left` leaves zero where the drive does not explain all.
+    `by` is the drive that was compared: as measured, else as modelled. `family_interval` is that of `left` which holds for all
+    explained differences of the report at once; it leaves zero where the drive does not explain all.
     """
 
     item: str
@@ -74,6 +75,7 @@ class ExplainedDifference:
     measured: SupplyFigure
     explained: SupplyFigure
     left: SupplyFigure
+    family_interval: Interval
     by: Literal["measured", "modelled"]
 
 

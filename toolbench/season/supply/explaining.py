@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from toolbench.errors import AnalysisError
-from toolbench.metrology import combine
+from toolbench.metrology import combine, difference_interval
 from toolbench.records.comparison import ComparisonRecord, Difference, Estimate, Item
 from toolbench.records.supply import (
     Drive,
@@ -37,6 +37,7 @@ from toolbench.season.supply.modelling import (
     sags_of,
     started_line,
 )
+from toolbench.season.supply.remainder import remainder, scatter_of_pair
 from toolbench.season.supply.untested import predict_untested
 from toolbench.supply.effects import Question, predict
 from toolbench.supply.electric import voltage_at_tool
@@ -84,10 +85,13 @@ def explain_supply(season: Season, record: ComparisonRecord, absent: Sequence[It
     }
     one_item = _air_item if drive == "inlet_pressure" else _electric_item
     items = tuple(one_item(season, record, item, measured, learned.get(item.tool)) for item in record.items)
-    differences = tuple(
-        explained
-        for one in record.differences
-        if (explained := _explain(season, record, one, measured, learned, drive)) is not None
+    differences = held_together(
+        [
+            explained
+            for one in record.differences
+            if (explained := _explain(season, record, one, measured, learned, drive)) is not None
+        ],
+        record.confidence,
     )
     if not differences and all(one.measured is None and one.modelled is None for one in items):
         return None
@@ -209,25 +213,35 @@ def _explain(
     if item.tool != base.tool or not one.percent.standard_uncertainty > 0:
         return None
     exponent = exponent_of(learned.get(item.tool), drive)
+    scatter: Estimate | None = None
     if item.id in measured.drive and base.id in measured.drive:
         by: Literal["measured", "modelled"] = "measured"
         drives = measured.drive[item.id], measured.drive[base.id]
         found = explained_percent(*drives, as_estimate(exponent, f"exponent/{item.tool}", EXPONENT, "1"))
+        pair = item.id, base.id
+        scatter = scatter_of_pair(season, record, pair, CHANNELS[drive][0], exponent.value, one.percent, found)
     else:
         by = "modelled"
         between = _between(season, item, base, measured, exponent, learned.get(item.tool), drive)
         if between is None:
             return None
         found = between
-    left = combine(one.percent.value - found.value, "%", [(one.percent, 1.0), (found, -1.0)])
+    left = shown(remainder(one.percent, found, scatter), record.confidence, modelled=True)
     return ExplainedDifference(
         item=one.item,
         baseline=one.baseline,
         measured=shown(one.percent, record.confidence),
         explained=shown(found, record.confidence, modelled=True),
-        left=shown(left, record.confidence, modelled=True),
+        left=left,
+        family_interval=left.interval,
         by=by,
     )
+
+
+def held_together(differences: Sequence[ExplainedDifference], confidence: float) -> tuple[ExplainedDifference, ...]:
+    """The differences with the interval of what is left that holds for all of them at once (Bonferroni)."""
+    together = 1.0 - (1.0 - confidence) / max(len(differences), 1)
+    return tuple(replace(one, family_interval=difference_interval(one.left.estimate, together)) for one in differences)
 
 
 def explained_percent(drive: Estimate, reference: Estimate, exponent: Estimate) -> Estimate:

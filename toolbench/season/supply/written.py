@@ -24,6 +24,8 @@ def supply_json(supply: SupplyExplained) -> Json:
                 "measured": _figure(one.measured),
                 "explained": _figure(one.explained),
                 "left": _figure(one.left),
+                "left_lower_family": _known(one.family_interval.lower),
+                "left_upper_family": _known(one.family_interval.upper),
             }
             for one in supply.differences
         ],

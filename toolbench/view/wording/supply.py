@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from toolbench.quantities import format_number, format_percent, format_seconds, format_value, from_si
-from toolbench.records.comparison import ComparisonRecord
+from toolbench.records.comparison import ComparisonRecord, Interval
 from toolbench.records.settings import SeasonSettings
 from toolbench.records.supply import (
     ExplainedDifference,
@@ -43,9 +43,9 @@ def print_percent(figure: SupplyFigure) -> str:
     return f"{text} modelled" if figure.modelled else text
 
 
-def leaves_zero(figure: SupplyFigure) -> bool:
+def leaves_zero(interval: Interval) -> bool:
     """Whether an interval holds nothing but one sign."""
-    return figure.interval.lower > 0 or figure.interval.upper < 0
+    return interval.lower > 0 or interval.upper < 0
 
 
 def explained_sentence(record: ComparisonRecord, supply: SupplyExplained, one: ExplainedDifference) -> str:
@@ -53,9 +53,12 @@ def explained_sentence(record: ComparisonRecord, supply: SupplyExplained, one: E
     names = f"{item_label(record, one.item)} against {item_label(record, one.baseline)}"
     drive = f"{DRIVE_WORDS[supply.drive]}, as {one.by},"
     said = f"{names}: the {drive} explains {print_percent(one.explained)} of the measured {print_percent(one.measured)}"
-    if leaves_zero(one.left):
+    if leaves_zero(one.family_interval):
         return f"{said}. It leaves {print_percent(one.left)}: something else differs, or the runs err."
-    return f"{said}. What it leaves, {print_percent(one.left)}, is not told apart from none."
+    together = ""
+    if leaves_zero(one.left.interval):
+        together = f" over all {len(supply.differences)} explained differences together"
+    return f"{said}. What it leaves, {print_percent(one.left)}, is not told apart from none{together}."
 
 
 def untested_sentence(record: ComparisonRecord, one: UntestedItem) -> str:
