@@ -87,7 +87,8 @@ _METRICS = (
         "p_reg",
         "Pa",
         "Regulator pressure needed",
-        "Pressure at the start of the line that held the flowing inlet pressure.",
+        "Flowing pressure behind the regulator that held the flowing inlet pressure; set at rest, it is higher by the droop"
+        " of the regulator.",
         "pressure",
     ),
     Quantity(
