@@ -151,3 +151,10 @@ def test_a_line_recorded_at_both_ends_shows_its_conductance() -> None:
         assert one.stated is not None
         assert abs(one.estimate.value - one.stated) < 2.0 * one.estimate.standard_uncertainty
         assert one.estimate.value == pytest.approx(one.stated, rel=0.02)
+
+
+def test_channels_read_without_a_calibration_are_among_what_is_assumed() -> None:
+    # bench.toml states sensors for the pressures and the voltage, none for the air flow and the current.
+    assert "no error of what reads the air flow" in supply_of("couplers", "quernel-1", "static").assumed
+    assert not any("pressure" in said for said in supply_of("couplers", "quernel-1", "static").assumed)
+    assert supply_of("mains-lead", "pelmoor", "mains").assumed == ("no error of what reads the current",)

@@ -23,7 +23,7 @@ from toolbench.records.supply import (
 )
 from toolbench.season.opening import Season
 from toolbench.season.supply.conductance import line_conductance
-from toolbench.season.supply.learning import Kind, Learned, kind_of, learn_tool
+from toolbench.season.supply.learning import Kind, Learned, is_calibrated, kind_of, learn_tool
 from toolbench.season.supply.measured import Measured, measure_items, runs_of, shown, shown_of
 from toolbench.season.supply.modelling import (
     EXPONENT,
@@ -327,11 +327,13 @@ def _conductances(season: Season, record: ComparisonRecord, drive: Drive) -> Ite
 
 
 def _assumed(season: Season, record: ComparisonRecord, drive: Drive) -> tuple[str, ...]:
-    """What the model had to assume of the lines of a report, each told once."""
-    if drive != "inlet_pressure":
-        return ()
-    found: list[str] = []
-    for item in record.items:
+    """What had to be assumed of the lines of a report and of what their channels were read with, each told once."""
+    found = [
+        f"no error of what reads the {channel.replace('_', ' ')}"
+        for channel in filter(None, CHANNELS[drive])
+        if any(channel in run.traces and not is_calibrated(season.settings, run, channel) for run in record.runs)
+    ]
+    for item in record.items if drive == "inlet_pressure" else ():
         try:
             started = started_line(season.settings, item, None)
         except AnalysisError:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,8 @@ from toolbench.supply.air import ATMOSPHERE_PA_ABS
 from toolbench.supply.electric import fit_voltage_exponent
 from toolbench.supply.exponent import ExponentFit, fit_exponent
 from toolbench.supply.fitting import DemandFit, fit_demand
+
+UNSTATED_FLOW = "no calibration of the flow is stated, so its scale error is not in the uncertainty"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,13 +122,14 @@ def learn_tool(
     if kind is None or not driven:
         return None
     outside = [one for one in driven if one.run.id not in without]
+    elsewhere = _repeatability([one for one in driven if one.run.id in without])
     return Learned(
         tool=tool,
         kind=kind,
         runs=tuple(driven),
-        exponent=_exponent(season.settings, outside),
+        exponent=_exponent(season.settings, outside, elsewhere),
         demand=_demand(season.settings, driven),
-        voltage_exponent=_voltage_exponent(outside),
+        voltage_exponent=_voltage_exponent(outside, elsewhere),
     )
 
 
@@ -179,7 +182,9 @@ def _group(one: DrivenRun) -> str:
     return f"{entry.protocol}/{entry.block or (entry.started.date().isoformat() if entry.started else '')}"
 
 
-def _exponent(settings: SeasonSettings, driven: Sequence[DrivenRun]) -> ExponentFit | None:
+def _exponent(
+    settings: SeasonSettings, driven: Sequence[DrivenRun], elsewhere: tuple[float, float] | None
+) -> ExponentFit | None:
     usable = [one for one in driven if one.inlet_pressure > 0]
     if not usable:
         return None
@@ -188,11 +193,11 @@ def _exponent(settings: SeasonSettings, driven: Sequence[DrivenRun]) -> Exponent
         [one.response for one in usable],
         [_group(one) for one in usable],
         zero_pa=max((zero_of(settings, one.run, "inlet_pressure") for one in usable), default=0.0),
-        repeatability=_repeatability(usable),
+        repeatability=elsewhere,
     )
 
 
-def _voltage_exponent(driven: Sequence[DrivenRun]) -> ExponentFit | None:
+def _voltage_exponent(driven: Sequence[DrivenRun], elsewhere: tuple[float, float] | None) -> ExponentFit | None:
     usable = [one for one in driven if one.voltage > 0]
     if not usable:
         return None
@@ -200,12 +205,15 @@ def _voltage_exponent(driven: Sequence[DrivenRun]) -> ExponentFit | None:
         [one.voltage for one in usable],
         [one.response for one in usable],
         [_group(one) for one in usable],
-        repeatability=_repeatability(usable),
+        repeatability=elsewhere,
     )
 
 
 def _repeatability(driven: Sequence[DrivenRun]) -> tuple[float, float] | None:
-    """Relative scatter of repeats on one setup under one protocol in one block, and its degrees of freedom; None without one."""
+    """Relative scatter of repeats on one setup under one protocol in one block, and its degrees of freedom; None without one.
+
+    For runs that no exponent is fitted to: the scatter of the others is in its residuals, and would count twice.
+    """
     groups: dict[tuple[str, str], list[float]] = {}
     for one in driven:
         groups.setdefault((one.run.entry.setup, _group(one)), []).append(math.log(one.response))
@@ -219,18 +227,29 @@ def _demand(settings: SeasonSettings, driven: Sequence[DrivenRun]) -> DemandFit 
     if len(usable) < 2:
         return None
     ambient = settings.ambient_pressure_pa_abs or ATMOSPHERE_PA_ABS
-    return fit_demand(
+    zero = max(zero_of(settings, one.run, "inlet_pressure") / (one.inlet_pressure + ambient) for one in usable)
+    found = fit_demand(
         [one.air_flow for one in usable],
         [one.inlet_pressure + ambient for one in usable],
         [one.run.entry.setup for one in usable],
         flow_scale=max(scale_of(settings, one.run, "air_flow") for one in usable),
-        pressure_scale=max(scale_of(settings, one.run, "inlet_pressure") for one in usable),
+        pressure_scale=math.hypot(zero, max(scale_of(settings, one.run, "inlet_pressure") for one in usable)),
+    )
+    if all(is_calibrated(settings, one.run, "air_flow") for one in usable):
+        return found
+    return replace(
+        found, fitted=replace(found.fitted, note="; ".join(filter(None, (found.fitted.note, UNSTATED_FLOW))))
     )
 
 
 def _certificate(settings: SeasonSettings, run: Run, channel: str) -> Certificate | None:
     sensor = run.sensors.get(channel)
     return None if sensor is None else certificate_for(settings.sensors[sensor], day_of(run.entry))
+
+
+def is_calibrated(settings: SeasonSettings, run: Run, channel: str) -> bool:
+    """Whether a calibration of what read a channel is stated for the run's day."""
+    return _certificate(settings, run, channel) is not None
 
 
 def zero_of(settings: SeasonSettings, run: Run, channel: str) -> float:
