@@ -16,6 +16,7 @@ from toolbench.report.index import write_pages
 from toolbench.report.keys import Inputs
 from toolbench.report.ledger import Ledger
 from toolbench.report.notebook import run_notebook
+from toolbench.report.processes import Starting
 from toolbench.report.shipped import find_notebook, find_shipped
 from toolbench.season.opening import Season
 
@@ -113,7 +114,7 @@ def test_the_notebook_runs_and_shows_what_the_page_shows(season: Season, tmp_pat
         {"season": str(season.folder)},
         folder=tmp_path,
         cell_timeout_s=120,
-        started=lambda _: None,
+        starting=Starting(lambda _: None),
     )
     shown = ["".join(o["data"]["text/html"]) for c in notebook.cells if c.cell_type == "code" for o in c.outputs]
     page = health_page(season, find_shipped("templates"))

@@ -165,6 +165,8 @@ def _run(
         plans = choose(opened) if choose else None
         with watch(sys.stderr) as watcher:
             outcome = run_season(opened, out, options, plans=plans, pool=pool, watcher=watcher)
+        if pool.surprise or (pool.plain_because and "--debug" in sys.argv):
+            click.echo(f"each kernel started by itself, which takes longer: {pool.plain_because}", err=True)
     _tell(outcome)
     return outcome
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from toolbench.errors import ToolbenchError
 from toolbench.files import write_text
+from toolbench.report.processes import Starting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,7 @@ class Job:
         return json.dumps(asdict(self))
 
 
-def render_report(job: Job, started: Callable[[int], None]) -> None:
+def render_report(job: Job, starting: Starting) -> None:
     """Run the notebook, check it, and leave the finished report in `job.folder`. Raises RenderError."""
     import nbformat
 
@@ -65,7 +65,7 @@ def render_report(job: Job, started: Callable[[int], None]) -> None:
         job.parameters(season=job.season, write_to=job.folder),
         folder=folder,
         cell_timeout_s=job.cell_timeout_s,
-        started=started,
+        starting=starting,
     )
     results = read_results(folder, job.report)
     kept = keep_notebook(executed, job.parameters(season=job.kept_season, write_to=""))
@@ -74,14 +74,14 @@ def render_report(job: Job, started: Callable[[int], None]) -> None:
     write_text(folder / "report.html", page)
 
 
-def attempt(job: Job, started: Callable[[int], None]) -> dict[str, Any]:
+def attempt(job: Job, starting: Starting) -> dict[str, Any]:
     """`render_report` as an outcome: seconds, and the error as text (empty when it went well). Never raises an Exception."""
     import traceback
 
     begun = time.monotonic()
     error, trace = "", ""
     try:
-        render_report(job, started)
+        render_report(job, starting)
     except ToolbenchError as fault:
         error, trace = str(fault), traceback.format_exc()
     except Exception as fault:  # noqa: BLE001  a worker reports whatever went wrong; the other reports go on

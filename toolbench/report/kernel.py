@@ -1,58 +1,73 @@
 """A Jupyter kernel of the interpreter that is running, whatever kernels the machine has registered.
 
-It talks over sockets in a short temporary folder instead of TCP (not on Windows), so no port is opened on the machine.
+It talks over sockets in a short temporary folder instead of TCP (not on Windows), so no port is opened on the machine. Where
+Jupyter waits a fixed time for a kernel to be ready or gone, what is awaited is looked for instead.
 """
 
 from __future__ import annotations
 
 import contextlib
-import os
 import shutil
-import signal
 import sys
 import tempfile
-from collections.abc import Callable, Mapping
+import time
+from collections.abc import Mapping
 from pathlib import Path
+from queue import Empty
 from typing import Any
 
+from jupyter_client.asynchronous import AsyncKernelClient
 from jupyter_client.kernelspec import KernelSpec
 from jupyter_client.manager import AsyncKernelManager
 
-from toolbench.report.shipped import interpreter, python_path
+from toolbench.report.processes import Starting, kernel_environment
+from toolbench.report.shipped import interpreter
 
 KERNEL_NAME = "python3"
 
-FIXED_ENVIRONMENT = {
-    # The numbers and pictures are not to depend on where the machine stands or how its owner reads dates.
-    "TZ": "UTC",
-    "LC_ALL": "C.UTF-8",
-    "PYTHONUTF8": "1",
-    "PYTHONHASHSEED": "0",
-    # The notebook shows figures itself; the inline backend would show them a second time.
-    "MPLBACKEND": "agg",
-    "PYDEVD_DISABLE_FILE_VALIDATION": "1",
-    # Several kernels share the cores already; a thread pool in each only gets in the way.
-    "OMP_NUM_THREADS": "1",
-    "OPENBLAS_NUM_THREADS": "1",
-    "MKL_NUM_THREADS": "1",
-}
+GONE_EVERY_S = 0.005
+"""How often an ended kernel is looked for [s]; Jupyter's own 0.1 s costs more than the kernel takes to die."""
 
 
-def kernel_environment(scratch: Path) -> dict[str, str]:
-    """Environment of a kernel: the caller's, with everything pinned that could change a byte; `scratch` holds its IPython profile."""
-    environment = {**os.environ, **FIXED_ENVIRONMENT, "IPYTHONDIR": str(scratch / "ipython")}
-    own = python_path()
-    if own:
-        environment["PYTHONPATH"] = os.pathsep.join(filter(None, [own, os.environ.get("PYTHONPATH", "")]))
-    return environment
+class PromptClient(AsyncKernelClient):  # type: ignore[misc]
+    """Takes a kernel for ready as soon as both its channels have answered the same question.
+
+    Jupyter's own client then listens for 0.2 s more, to throw away what it hears; nbclient passes that over by itself.
+    """
+
+    async def _async_wait_for_ready(self, timeout: float | None = None) -> None:
+        deadline = time.monotonic() + (timeout or float("inf"))
+        while not await self._answers():
+            if not await self.is_alive():
+                raise RuntimeError("it died before it answered")
+            if time.monotonic() > deadline:
+                raise RuntimeError(f"no answer within {timeout:g} s")
+
+    wait_for_ready = _async_wait_for_ready
+
+    async def _answers(self) -> bool:
+        """Ask once. The channel of outputs is deaf until it is connected, and then the question is to be put again."""
+        asked = self.kernel_info()
+        try:
+            while (reply := await self.get_shell_msg(timeout=1))["parent_header"].get("msg_id") != asked:
+                continue
+            while True:
+                said = await self.get_iopub_msg(timeout=0.2)
+                mine = said["parent_header"].get("msg_id") == asked
+                if mine and said["content"].get("execution_state") == "idle":
+                    break
+        except Empty:
+            return False
+        self._handle_kernel_info_reply(reply)
+        return True
 
 
 class RunningInterpreterManager(AsyncKernelManager):  # type: ignore[misc]
-    """Starts `sys.executable -m ipykernel_launcher`; `started` is told the process id."""
+    """Starts `sys.executable -m ipykernel_launcher`, or has the same forked; `starting` says which, and hears of it."""
 
     environment: Mapping[str, str]
     scratch: Path
-    started: Callable[[int], None]
+    starting: Starting
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -61,16 +76,25 @@ class RunningInterpreterManager(AsyncKernelManager):  # type: ignore[misc]
             display_name="Python 3 (ipykernel)",
             language="python",
         )
+        self.client_factory = PromptClient
         if sys.platform != "win32":
             self.transport = "ipc"
             self.ip = str(self.scratch / "s")
             self.connection_file = str(self.scratch / "c.json")
+        if self.starting.door:
+            from toolbench.report.forked import ForkingProvisioner
+
+            self.provisioner = ForkingProvisioner(kernel_spec=self._kernel_spec, parent=self)
+            self.provisioner.starting = self.starting
 
     async def start_kernel(self, **kwargs: Any) -> None:
         kwargs["env"] = dict(self.environment)
         await self._async_start_kernel(**kwargs)
         if self.provisioner is not None and self.provisioner.pid:
-            self.started(int(self.provisioner.pid))
+            self.starting.started(int(self.provisioner.pid))
+
+    async def _async_wait(self, pollinterval: float = GONE_EVERY_S) -> None:
+        await super()._async_wait(pollinterval=min(pollinterval, GONE_EVERY_S))
 
 
 @contextlib.contextmanager
@@ -83,18 +107,7 @@ def scratch_folder() -> Any:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def manager_class(scratch: Path, started: Callable[[int], None]) -> type[RunningInterpreterManager]:
+def manager_class(scratch: Path, starting: Starting) -> type[RunningInterpreterManager]:
     """Kernel manager class for one run, in the form that nbclient takes."""
-    members = {"scratch": scratch, "environment": kernel_environment(scratch), "started": staticmethod(started)}
+    members = {"scratch": scratch, "environment": kernel_environment(scratch), "starting": starting}
     return type("OneRunManager", (RunningInterpreterManager,), members)
-
-
-def end_kernel(pid: int | None) -> None:
-    """Kill a kernel with everything it started. A kernel leads its own process group; any other process is left alone."""
-    if not pid:
-        return
-    with contextlib.suppress(ProcessLookupError, PermissionError, OSError):
-        if hasattr(os, "killpg") and os.getpgid(pid) == pid:
-            os.killpg(pid, signal.SIGKILL)
-        else:
-            os.kill(pid, signal.SIGTERM)

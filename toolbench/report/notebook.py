@@ -10,7 +10,7 @@ import ast
 import json
 import logging
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ import nbformat
 
 from toolbench.errors import Fault, RenderError
 from toolbench.report.kernel import KERNEL_NAME, manager_class, scratch_folder
+from toolbench.report.processes import Starting
 
 Parameters = Mapping[str, str | int | float | bool | None]
 
@@ -49,7 +50,7 @@ def check_parameters(notebook: Any, parameters: Parameters) -> None:
 
 
 def run_notebook(
-    source: Path, parameters: Parameters, *, folder: Path, cell_timeout_s: float, started: Callable[[int], None]
+    source: Path, parameters: Parameters, *, folder: Path, cell_timeout_s: float, starting: Starting
 ) -> Any:
     """Execute a notebook in a fresh kernel of this interpreter and check that it ran to its end.
 
@@ -63,8 +64,8 @@ def run_notebook(
         Working folder of the kernel; `results.json` must be there afterwards when `write_to` names it.
     cell_timeout_s : float
         Longest time for one cell [s].
-    started : callable
-        Told the process id of the kernel, so that somebody else can end it.
+    starting : Starting
+        How the kernel is started, and who is told its process id, to be able to end it.
 
     Raises
     ------
@@ -74,14 +75,12 @@ def run_notebook(
     notebook = nbformat.read(source, as_version=4)
     check_parameters(notebook, parameters)
     # The input is the checked notebook itself; papermill wants a path, and reads the same file again.
-    executed = _execute(source, dict(parameters), folder, cell_timeout_s, started)
+    executed = _execute(source, dict(parameters), folder, cell_timeout_s, starting)
     check_executed(executed)
     return executed
 
 
-def _execute(
-    source: Path, parameters: dict[str, Any], folder: Path, cell_timeout_s: float, started: Callable[[int], None]
-) -> Any:
+def _execute(source: Path, parameters: dict[str, Any], folder: Path, cell_timeout_s: float, starting: Starting) -> Any:
     import papermill
     from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
 
@@ -99,7 +98,7 @@ def _execute(
                 cwd=str(folder),
                 start_timeout=60,
                 execution_timeout=int(max(1, cell_timeout_s)),
-                kernel_manager_class=manager_class(scratch, started),
+                kernel_manager_class=manager_class(scratch, starting),
                 shutdown_kernel="immediate",
             )
         except CellTimeoutError as error:

@@ -19,7 +19,9 @@ from dataclasses import dataclass, field
 from typing import IO, Any
 
 from toolbench.report.attempt import Job
-from toolbench.report.shipped import interpreter, python_path
+from toolbench.report.processes import START_S, child_environment, end_kernel
+from toolbench.report.shipped import interpreter
+from toolbench.report.warm import Warm, why_plain
 
 
 @dataclass(eq=False)
@@ -28,7 +30,12 @@ class _Worker:
     log: IO[bytes]
     job: Job | None = None
     begun: float = 0.0
+    ready: bool = False
     kernel: int | None = None
+
+    def deadline(self, notebook_timeout_s: float) -> float:
+        """When its report has taken too long; what a worker needs before it can begin is not the report's time."""
+        return self.begun + (notebook_timeout_s if self.ready else max(notebook_timeout_s, 2 * START_S))
 
     def last_words(self) -> str:
         """The end of what the process wrote on standard error."""
@@ -42,11 +49,15 @@ class _Worker:
 class Pool:
     """Runs jobs on up to `size` workers; use as a context manager, which ends every process that is left.
 
-    `notebook_timeout_s` [s] limits one whole report, kernel start included.
+    `notebook_timeout_s` [s] limits one whole report, start of its kernel included. `plain_because` says, after a run, why kernels were
+    not forked; `surprise` that this was not known before.
     """
 
     size: int
     notebook_timeout_s: float = 1800.0
+    plain_because: str = field(default_factory=why_plain)
+    surprise: bool = False
+    _nursery: Warm | None = None
     _workers: list[_Worker] = field(default_factory=list)
     _said: queue.Queue[tuple[_Worker, dict[str, Any] | None]] = field(default_factory=queue.Queue)
 
@@ -56,9 +67,13 @@ class Pool:
     def __exit__(self, *_: object) -> None:
         for worker in list(self._workers):
             self._end(worker)
+        if self._nursery:
+            self._nursery.end()
 
     def warm(self, count: int = 1) -> None:
         """Start workers ahead of the work: their imports take as long as reading a season."""
+        if count and not self.plain_because and self._nursery is None:
+            self._nursery = Warm()
         while len(self._workers) < min(count, self.size):
             self._start()
 
@@ -90,7 +105,7 @@ class Pool:
 
     def _collect(self) -> Iterator[tuple[Job, dict[str, Any]]]:
         """Wait for one message or the next deadline, and yield what has ended by then."""
-        deadlines = [worker.begun + self.notebook_timeout_s for worker in self._workers if worker.job]
+        deadlines = [worker.deadline(self.notebook_timeout_s) for worker in self._workers if worker.job]
         with contextlib.suppress(queue.Empty):
             # Short waits: on some systems a wait without end cannot be broken by Ctrl-C.
             worker, message = self._said.get(
@@ -101,11 +116,15 @@ class Pool:
                     yield from self._lost(worker, f"the process that made this report ended: {worker.last_words()}")
             elif "kernel" in message:
                 worker.kernel = message["kernel"]
+            elif "ready" in message:
+                worker.ready, worker.begun = True, time.monotonic()
+            elif "plain" in message:
+                self.plain_because, self.surprise = message["plain"], True
             elif "report" in message and worker.job:
                 job, worker.job, worker.kernel = worker.job, None, None
                 yield job, message
         for worker in list(self._workers):
-            if worker.job and time.monotonic() > worker.begun + self.notebook_timeout_s:
+            if worker.job and time.monotonic() > worker.deadline(self.notebook_timeout_s):
                 yield from self._lost(worker, f"the notebook took longer than {self.notebook_timeout_s:g} s")
 
     def _lost(self, worker: _Worker, why: str) -> Iterator[tuple[Job, dict[str, Any]]]:
@@ -115,16 +134,14 @@ class Pool:
             yield job, {"report": job.report, "seconds": seconds, "error": why, "trace": ""}
 
     def _start(self) -> None:
-        environment = dict(os.environ)
-        if own := python_path():
-            environment["PYTHONPATH"] = os.pathsep.join(filter(None, [own, os.environ.get("PYTHONPATH", "")]))
+        door = [self._nursery.door] if self._nursery else []
         log = tempfile.TemporaryFile()  # noqa: SIM115  it lives as long as its worker
         process = subprocess.Popen(
-            [interpreter(), "-P", "-m", "toolbench.report.worker"],
+            [interpreter(), "-P", "-m", "toolbench.report.worker", *door],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=log,
-            env=environment,
+            env=child_environment(),
             text=True,
             encoding="utf-8",
             # Ctrl-C is for the parent, which ends kernels and workers in order.
@@ -144,8 +161,6 @@ class Pool:
     def _end(self, worker: _Worker) -> None:
         """Kernel first, then the worker: an orphaned kernel could still write."""
         if worker.kernel:
-            from toolbench.report.kernel import end_kernel
-
             end_kernel(worker.kernel)
         worker.process.kill()
         worker.process.wait()

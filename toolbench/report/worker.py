@@ -1,5 +1,6 @@
 """A worker process: jobs come in on standard input, a JSON text a line, outcomes go out on standard output.
 
+Its one argument, where there is one, is the door of the nursery that forks its kernels.
 It ends, and its kernel with it, as soon as its parent is gone.
 """
 
@@ -14,6 +15,7 @@ from importlib import import_module
 from typing import Any
 
 from toolbench.report.attempt import Job, attempt
+from toolbench.report.processes import Starting, end_kernel, wait_at
 
 
 def _listen(jobs: queue.Queue[Job], kernels: list[int]) -> None:
@@ -21,8 +23,6 @@ def _listen(jobs: queue.Queue[Job], kernels: list[int]) -> None:
     for line in sys.stdin:
         jobs.put(Job(**json.loads(line)))
     if kernels:
-        from toolbench.report.kernel import end_kernel
-
         end_kernel(kernels[-1])
     os._exit(0)
 
@@ -45,13 +45,16 @@ def main() -> None:
         kernels.append(pid)
         say({"kernel": pid})
 
+    starting = Starting(started, sys.argv[1] if sys.argv[1:] else "", lambda why: say({"plain": why}))
     # The slow imports happen while the parent reads the season.
     for slow in ("papermill", "nbconvert.exporters.templateexporter"):
         import_module(slow)
 
+    if starting.door:
+        wait_at(starting.door)
     say({"ready": True})
     while True:
-        outcome = attempt(jobs.get(), started)
+        outcome = attempt(jobs.get(), starting)
         kernels.clear()
         say(outcome)
 
