@@ -19,7 +19,7 @@ import pandas as pd
 from toolbench.errors import Fault, UsageError
 from toolbench.files import write_json, write_text
 from toolbench.metrology.links import link_uncertainty
-from toolbench.records.comparison import AllRuns, ComparisonRecord, Component, Difference, Estimate
+from toolbench.records.comparison import AllRuns, ComparisonRecord, Component, Difference, Estimate, Item, Span
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Link, Run
 from toolbench.season.checked import check_row
@@ -122,24 +122,7 @@ def _cell(value: object) -> str:
 
 def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = ()) -> dict[str, Any]:
     """Everything results.json holds: every number with its budget, the findings, the digest of every input."""
-    levels = [
-        {
-            **row,
-            "sittings": level.sittings,
-            "intermediate_precision": _finite(level.intermediate_precision),
-            "budget": _budget(level.estimate),
-        }
-        for row, level in zip(level_rows(record), record.levels, strict=True)
-    ]
-    differences = [
-        {**row, **_within(one), "budget": _budget(one.percent), "difference_budget": _budget(one.difference)}
-        for row, one in zip(difference_rows(record), record.differences, strict=True)
-    ]
     protocol = record.protocol
-    # Only where it was asked for, so that a report without it stays the same.
-    checked = {"monte_carlo": check_row(record.monte_carlo)} if record.monte_carlo else {}
-    excluded = {"all_runs": _all_runs(record, record.all_runs)} if record.all_runs else {}
-    supply = {"supply": supply_json(record.supply)} if record.supply else {}
     return {
         "format": FORMAT,
         "report": record.path,
@@ -148,17 +131,7 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "episode": {"id": record.episode.id, "title": record.episode.title, "question": record.episode.question},
         "protocol": {"id": protocol.id, "label": protocol.label, "measurand": protocol.measurand},
         "baseline": record.baseline,
-        "items": [
-            {
-                "id": item.id,
-                "label": item.label,
-                "tool": item.tool,
-                "setup": item.setup,
-                "runs": list(item.runs),
-                "excluded": [{"run": run, "reason": reason} for run, reason in item.excluded],
-            }
-            for item in record.items
-        ],
+        "items": [_item(item) for item in record.items],
         "duration_s": record.duration_s,
         "marks_s": list(record.marks_s),
         "window_s": list(record.window_s),
@@ -169,32 +142,73 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
             "row_error_probability": _finite(record.supporting_level),
         },
         "compensated": record.compensated,
-        "levels": levels,
-        "differences": differences,
-        **checked,
-        **excluded,
-        **supply,
-        "spans": [
-            {
-                "item": span.item,
-                "baseline": span.baseline,
-                "response": span.response,
-                "from_s": span.from_s,
-                "to_s": span.to_s,
-                "smallest_percent": span.smallest_percent,
-                "largest_percent": span.largest_percent,
-                "share": span.share,
-                "mean_from_s": _finite(span.mean_from_s),
-                "mean_to_s": _finite(span.mean_to_s),
-                "outer_from_s": _finite(span.outer_from_s),
-                "outer_to_s": _finite(span.outer_to_s),
-            }
-            for span in record.spans
-        ],
+        "levels": _levels(record),
+        "differences": _differences(record),
+        **_where_there_is(record),
+        "spans": [_span(span) for span in record.spans],
         "sentences": [dict(sentence) for sentence in sentences],
         "findings": [finding_row(finding) for finding in record.findings],
         "runs": [_run(run) for run in record.runs],
         "inputs": dict(record.digests),
+    }
+
+
+def _item(item: Item) -> dict[str, Any]:
+    return {
+        "id": item.id,
+        "label": item.label,
+        "tool": item.tool,
+        "setup": item.setup,
+        "runs": list(item.runs),
+        "excluded": [{"run": run, "reason": reason} for run, reason in item.excluded],
+    }
+
+
+def _levels(record: ComparisonRecord) -> list[dict[str, Any]]:
+    return [
+        {
+            **row,
+            "sittings": level.sittings,
+            "intermediate_precision": _finite(level.intermediate_precision),
+            "budget": _budget(level.estimate),
+        }
+        for row, level in zip(level_rows(record), record.levels, strict=True)
+    ]
+
+
+def _differences(record: ComparisonRecord) -> list[dict[str, Any]]:
+    return [
+        {**row, **_within(one), "budget": _budget(one.percent), "difference_budget": _budget(one.difference)}
+        for row, one in zip(difference_rows(record), record.differences, strict=True)
+    ]
+
+
+def _where_there_is(record: ComparisonRecord) -> dict[str, Any]:
+    """Parts that only some reports have, so that a report without them stays the same."""
+    found: dict[str, Any] = {}
+    if record.monte_carlo:
+        found["monte_carlo"] = check_row(record.monte_carlo)
+    if record.all_runs:
+        found["all_runs"] = _all_runs(record, record.all_runs)
+    if record.supply:
+        found["supply"] = supply_json(record.supply)
+    return found
+
+
+def _span(span: Span) -> dict[str, Any]:
+    return {
+        "item": span.item,
+        "baseline": span.baseline,
+        "response": span.response,
+        "from_s": span.from_s,
+        "to_s": span.to_s,
+        "smallest_percent": span.smallest_percent,
+        "largest_percent": span.largest_percent,
+        "share": span.share,
+        "mean_from_s": _finite(span.mean_from_s),
+        "mean_to_s": _finite(span.mean_to_s),
+        "outer_from_s": _finite(span.outer_from_s),
+        "outer_to_s": _finite(span.outer_to_s),
     }
 
 
