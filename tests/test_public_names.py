@@ -19,6 +19,8 @@ NAMES = {
     "show_conditions", "show_result", "show_caveats", "show_table", "show_runs", "show_budget", "show_cautions", "show_origin",
     "open_line", "show_line", "plot_line", "plot_sweep",
     "check_bench", "show_standard", "show_supply", "show_rest", "show_sensors",
+    "rank_tools", "show_standings", "plot_standings", "plot_criteria", "show_scorecard", "show_entries", "show_claims",
+    "show_remarks", "show_what_if",
 }  # fmt: skip
 
 

@@ -41,6 +41,15 @@ _WHERE = {
     "show_standard": "toolbench.view",
     "show_rest": "toolbench.view",
     "show_sensors": "toolbench.view",
+    "rank_tools": "toolbench.season",
+    "show_standings": "toolbench.view",
+    "plot_standings": "toolbench.view",
+    "plot_criteria": "toolbench.view",
+    "show_scorecard": "toolbench.view",
+    "show_entries": "toolbench.view",
+    "show_claims": "toolbench.view",
+    "show_remarks": "toolbench.view",
+    "show_what_if": "toolbench.view",
     "ToolbenchError": "toolbench.errors",
 }
 

@@ -27,6 +27,7 @@ KINDS = {
     "episode": "far-end/index.html",
     "season": "index.html",
     "bench-health": "bench-health.html",
+    "standings": "standings.html",
 }
 QUESTIONS = {
     "line": {"setup": "near", "tool": "quernel-1", "length": "30 m", "want": "6 bar", "loss": "10 %"},

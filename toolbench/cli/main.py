@@ -19,6 +19,7 @@ COMMANDS = {
     "line": ("toolbench.cli.lining", "What an air line loses where, and what another line would give."),
     "report": ("toolbench.cli.rendering", "The reports of one episode that match."),
     "season": ("toolbench.cli.rendering", "Every report, the episode pages and the index; renders only what changed."),
+    "standings": ("toolbench.cli.ranking", "The scorecard alone: scores, ranks, claims, and what would be if ..."),
     "cache": ("toolbench.cli.caching", "Where reduced recordings are kept, how much, and away with them."),
 }
 

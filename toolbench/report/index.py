@@ -63,10 +63,10 @@ def render_page(templates: Path, name: str, **values: Any) -> str:
     return close_page(unbroken(html))
 
 
-def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "") -> None:
+def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "", standings: str = "") -> None:
     """Write index.html, effects.csv, EPISODE/index.html and EPISODE/notes.md for every report in the ledger.
 
-    `health` is the state of the page on the bench, empty where there is none to link.
+    `health` and `standings` are the states of the page on the bench and of the standings, empty where there is none to link.
 
     Raises
     ------
@@ -87,6 +87,7 @@ def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "
         "entries": listed,
         "counts": counts,
         "health": health,
+        "standings": standings,
         "effects": effect_rows(season.settings, effects),
     }
     ledger.write_page("index.html", render_page(templates, "season.html.j2", **values))

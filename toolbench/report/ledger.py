@@ -191,6 +191,19 @@ class Ledger:
         _remove_tree(work)
 
 
+def refuse_place(season: Any, out: Path) -> None:
+    """Reports among the season's own files would be taken for recordings the next time. Raises OutputError."""
+    here, folder = out.resolve(), Path(season.folder).resolve()
+    recordings = {folder.joinpath(run.file).parent for run in season.settings.runs} - {folder}
+    if here == folder:
+        what = "is the season's own folder"
+    elif any(place == here or place in here.parents for place in recordings):
+        what = "lies among the season's recordings, which are never written to"
+    else:
+        return
+    raise OutputError(Fault(what, file=str(out), mend="choose another folder with -o, such as reports"))
+
+
 def _same(path: Path, value: str) -> bool:
     with contextlib.suppress(OSError):
         return digest(path) == value

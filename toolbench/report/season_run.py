@@ -12,11 +12,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
-from toolbench.errors import Fault, OutputError
 from toolbench.files import locked
 from toolbench.report.attempt import Job
 from toolbench.report.keys import Inputs, program_digest, report_key
-from toolbench.report.ledger import STALE, WORK, Ledger
+from toolbench.report.ledger import STALE, WORK, Ledger, refuse_place
 from toolbench.report.pool import Pool
 from toolbench.report.shipped import find_notebook, find_shipped
 
@@ -122,7 +121,7 @@ def run_season(
         When the folder cannot be written, is in use, or holds files of others where pages belong.
     """
     watcher = watcher or Silent()
-    _refuse_place(season, out)
+    refuse_place(season, out)
     run = _Run(season, out, options, watcher)
     chosen = list(season.plans() if plans is None else plans)
     if options.dry_run:
@@ -194,6 +193,7 @@ class _Run:
         """Make and publish what is to be made, then the pages over the reports."""
         from toolbench.report.health import health_state, write_health
         from toolbench.report.index import write_pages
+        from toolbench.report.standings import standings_state, write_standings
 
         by_path = {plan.path: plan for plan in plans}
         jobs = [self._job(by_path[path]) for path, row in rows.items() if row["state"] == "to render"]
@@ -209,15 +209,20 @@ class _Run:
         self.rows.sort(key=lambda row: order[row["path"]])
         if everything:
             write_health(self.season, self.ledger, self.templates, self.inputs, self.program)
+            write_standings(self.season, self.ledger, self.templates, self.inputs, self.program)
         self._note_inputs()
-        write_pages(self.season, self.ledger, self.templates, health=health_state(self.ledger))
+        states = {"health": health_state(self.ledger), "standings": standings_state(self.ledger)}
+        write_pages(self.season, self.ledger, self.templates, **states)
 
     def _targets(self, plans: Sequence[Any], rows: dict[str, dict[str, Any]]) -> Iterator[str]:
         from toolbench.report.health import PAGE, wants_health
+        from toolbench.report.standings import FILES, wants_standings
 
         yield from ("index.html", "effects.csv")
         if wants_health(self.season):
             yield PAGE
+        if wants_standings(self.season):
+            yield from FILES
         for episode in {plan.episode for plan in plans}:
             yield from (f"{episode}/index.html", f"{episode}/notes.md")
         for path, row in rows.items():
@@ -296,25 +301,12 @@ class _Run:
 
     def _note_inputs(self) -> None:
         """The digest of every file read: the settings, and what each report and the page on the bench say they read."""
-        from toolbench.report.health import PAGE
+        from toolbench.report import health, standings
 
         found = {name: value for name in self.season.settings.digests if (value := self.inputs.of(name))}
-        for path in (*self.ledger.rows, PAGE):
+        for path in (*self.ledger.rows, health.PAGE, standings.PAGE):
             found |= self.ledger.made.get(path, {}).get("inputs", {})
         self.ledger.inputs = dict(sorted(found.items()))
-
-
-def _refuse_place(season: Any, out: Path) -> None:
-    """Reports among the season's own files would be taken for recordings the next time. Raises OutputError."""
-    here, folder = out.resolve(), Path(season.folder).resolve()
-    recordings = {folder.joinpath(run.file).parent for run in season.settings.runs} - {folder}
-    if here == folder:
-        what = "is the season's own folder"
-    elif any(place == here or place in here.parents for place in recordings):
-        what = "lies among the season's recordings, which are never written to"
-    else:
-        return
-    raise OutputError(Fault(what, file=str(out), mend="choose another folder with -o, such as reports"))
 
 
 def row_of(plan: Any, state: str, *, seconds: float = 0.0, error: str = "") -> dict[str, Any]:

@@ -23,6 +23,8 @@ _WHERE = {
     "compare_folders": "folders",
     "open_line": "supply.asking",
     "LineStudy": "supply.study",
+    "rank_tools": "standings.ranking",
+    "Standings": "standings.outcome",
     "judge_recording": "watch.judging",
     "Judgement": "watch.verdicts",
     "season_from_recordings": "beginning",

@@ -17,6 +17,7 @@ from toolbench.season.plausible import plausible_findings
 from toolbench.season.ratings import rating_findings
 from toolbench.season.reducing import early_ends, reduce_runs, unusable
 from toolbench.season.standards import chart_findings, chart_standards
+from toolbench.season.standings.ranking import scorecard_findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,7 @@ def check_season(season: Season) -> CheckReport:
     findings += rating_findings(season)
     findings += plausible_findings(settings)
     findings += chart_findings(chart_standards(season, runs.values())) + _not_reported(season)
+    findings += scorecard_findings(season)
     looked_at = (
         f"{_count(len(settings.runs), 'recording')}, {len(runs)} of them analysed and {unreadable} not",
         f"{_count(len(settings.episodes), 'episode')} with {_count(len(season.plans()), 'report')}",

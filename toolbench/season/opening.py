@@ -113,13 +113,13 @@ class Season:
             if len(episode.tools) > 1:
                 for setup in episode.setups:
                     order = _baseline_first(episode.tools, episode.baseline_tool)
-                    cells = tuple(Cell(id=t, label=self._tool_label(t), tool=t, setup=setup) for t in order)
+                    cells = tuple(Cell(id=t, label=self.tool_label(t), tool=t, setup=setup) for t in order)
                     yield self._plan(episode, "tools", setup, protocol, cells)
             if episode.pairs:
                 cells = tuple(
                     Cell(
                         id=f"{t}/{s}",
-                        label=f"{self._tool_label(t)} on {self.settings.setups[s].label}",
+                        label=f"{self.tool_label(t)} on {self.settings.setups[s].label}",
                         tool=t,
                         setup=s,
                     )
@@ -127,7 +127,7 @@ class Season:
                 )
                 yield self._plan(episode, "pairs", "", protocol, cells)
 
-    def _tool_label(self, tool: str) -> str:
+    def tool_label(self, tool: str) -> str:
         """A tool's name, with its id where two specimens of one model share it."""
         name = self.settings.tools[tool].name
         shared = sum(other.name == name for other in self.settings.tools.values()) > 1

@@ -29,6 +29,15 @@ _WHERE = {
     "show_line": "toolbench.view.figures",
     "plot_report": "toolbench.view.figures",
     "save_figures": "toolbench.view.figures",
+    "show_standings": "toolbench.view.figures",
+    "plot_standings": "toolbench.view.figures",
+    "plot_criteria": "toolbench.view.figures",
+    "show_scorecard": "toolbench.view.tables",
+    "show_entries": "toolbench.view.tables",
+    "show_claims": "toolbench.view.tables",
+    "show_moves": "toolbench.view.tables",
+    "show_remarks": "toolbench.view.tables",
+    "show_what_if": "toolbench.view.tables",
 }
 
 __all__ = sorted(_WHERE)

@@ -24,11 +24,15 @@ def inline(
     draw: Callable[[Axes], object],
     *,
     place: tuple[float, float, float, float] = (0.13, 0.24, 0.85, 0.73),
+    height: float = _HEIGHT,
 ) -> str:
-    """A figure drawn by `draw` as SVG for a page, its ids made from `name`; `place` is where its axes stand in it."""
+    """A figure drawn by `draw` as SVG for a page, its ids made from `name`; `place` is where its axes stand in it.
+
+    `height` is that of the figure [in].
+    """
     salt = f"tb-{re.sub(r'[^a-z0-9]+', '-', name.lower())}-{files.digest_bytes(name.encode())[:6]}"
     with style(salt):
-        figure = Figure(figsize=(_WIDTH, _HEIGHT))
+        figure = Figure(figsize=(_WIDTH, height))
         draw(figure.add_axes(place))
         raw = raw_svg(figure)
     return page_svg(raw, salt, title, description)

@@ -12,6 +12,7 @@ from toolbench.records.settings import Hold, SeasonSettings, Tool
 from toolbench.view.markup import Compared, Shown, render
 from toolbench.view.wording.printed import item_label, list_words, print_number, print_share, print_value
 from toolbench.view.wording.sentences import compensated_sentence
+from toolbench.view.wording.tools import obtained_text, tool_text
 
 Facts = list[tuple[str, str]]
 
@@ -26,30 +27,6 @@ def page_title(record: ComparisonRecord, settings: SeasonSettings) -> str:
         return f"{episode}: {(tool.name if tool else '') or record.subject} on {len(record.items)} setups"
     setup = settings.setups.get(record.subject)
     return f"{episode}: {len(record.items)} tools on {(setup.label if setup else '') or record.subject}"
-
-
-def tool_text(tool: Tool) -> str:
-    """Name, id and specimen of a tool."""
-    name = tool.name or tool.id
-    words = [name if name == tool.id else f"{name} ({tool.id})"]
-    if tool.specimen:
-        words.append(f"specimen {tool.specimen}")
-    if tool.modified:
-        words.append(f"modified: {tool.modified}")
-    return ", ".join(words)
-
-
-def obtained_text(tool: Tool) -> str:
-    """How a tool was obtained; what is not stated is said to be."""
-    if not tool.obtained:
-        return "not stated"
-    text = f"{tool.obtained} {'by' if tool.obtained in ('lent', 'given', 'paid') else 'from'} {tool.obtained_from}"
-    return (text if tool.obtained_from else tool.obtained) + _returned_text(tool.returned)
-
-
-def _returned_text(returned: str) -> str:
-    known = {"": "", "no": ", not returned", "yes": ", returned"}
-    return known.get(returned.strip().lower(), f", returned {returned}")
 
 
 def _hold_text(hold: Hold, settings: SeasonSettings) -> str:
