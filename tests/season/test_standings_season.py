@@ -147,9 +147,7 @@ def test_what_is_given_away_has_no_value_per_price(tmp_path: Path) -> None:
     card = TORQUE.replace('per = "mass"', 'per = "price"').replace("N*m/kg", "N*m/EUR")
     tools = TOOLS.replace("air,2,200", "air,2,0")
     missing = _score(_standings(tmp_path, tools=tools, card=card), "wrench-b").missing
-    assert missing == {
-        "per-mass": "tools.csv line 3: price is 0; what a value is divided by must be greater than zero"
-    }
+    assert missing == {"per-mass": "tools.csv line 3: price is 0; what a value is divided by must be greater than zero"}
 
 
 def test_a_column_that_only_the_scorecard_knows(tmp_path: Path) -> None:
