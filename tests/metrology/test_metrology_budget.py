@@ -56,6 +56,13 @@ def test_sensitivities_of_a_difference_by_hand() -> None:
     assert difference["zero"].sensitivity == 0.0
 
 
+def test_what_scatters_from_block_to_block_is_not_called_repeatability() -> None:
+    # VIM 2.20, from memory: repeatability is of one place, one team and a short time; blocks lie days apart.
+    level, _, _ = outcome("12345")
+    assert "scatter of block means" in level
+    assert not any(label.startswith("repeatability") for label in level)
+
+
 def test_in_blocks_the_input_is_the_difference_within_them() -> None:
     _, percent, _ = outcome("12345")
     (row,) = [c for c in percent.values() if c.evaluation == "A"]

@@ -183,7 +183,7 @@ def summarise(
     sd = scatter_of(values, mean)
     judged = len(block_means) or n
     scatter, dof = scatter_of(block_means, mean) if blocks else sd, float(judged - 1)
-    label = "repeatability of block means" if blocks else "repeatability"
+    label = "scatter of block means" if blocks else "repeatability"
     if n == 1:
         scatter, dof, label = _lent_scatter(mean, lent)
     repeatability, sittings = (sd if n != 1 else scatter), 0
