@@ -1,6 +1,7 @@
 """A season of three reports for the engine: a notebook of four cells that reads one file and writes results.json.
 
-What a report does is said by the text of its recording: `ok NUMBER`, `raise`, `die`, `sleep`, `silent` (writes nothing).
+What a report does is said by the text of its recording: `ok NUMBER`, `raise`, `die`, `sleep`, `silent` (writes nothing), `shout`
+(prints a megabyte), `hoard` (wants more memory than it is allowed), `killed` (as by the system when memory runs out).
 """
 
 from __future__ import annotations
@@ -31,6 +32,12 @@ word, _, number = recording.read_text().partition(" ")
 if word == "raise": raise ValueError(f"{tool} cannot be read")
 if word == "die": os._exit(3)
 if word == "sleep": time.sleep(60)
+if word == "shout": print(("x" * 99 + "\\n") * 10_000)
+if word == "hoard":
+    import resource
+    resource.setrlimit(resource.RLIMIT_AS, (2**31, 2**31))
+    bytearray(2**32)
+if word == "killed": os.kill(os.getpid(), 9)
 """
 
 WRITE = """import hashlib
@@ -98,7 +105,7 @@ def make_notebook(path: Path, cells: tuple[str, ...] = (WORK, 'print("<read>\\ns
 def make_season(root: Path, words: dict[str, str]) -> FakeSeason:
     """A season folder with one recording per tool, and one report for each."""
     folder = root / "season"
-    (folder / "recordings").mkdir(parents=True)
+    (folder / "recordings").mkdir(parents=True, exist_ok=True)
     (folder / "bench.toml").write_text("format = 1\n")
     for tool, word in words.items():
         (folder / "recordings" / f"{tool}.txt").write_text(word)
@@ -133,6 +140,18 @@ def make_options(root: Path, **kwargs: Any) -> RunOptions:
         (templates / "toolbench-pages").symlink_to(own)
         make_notebook(root / "fake.ipynb")
     return RunOptions(**{"jobs": 2, "notebook": root / "fake.ipynb", "templates": templates} | kwargs)
+
+
+def running(mark: str) -> list[int]:
+    """Processes, zombies apart, that were started with a text in their environment, or forked from such a one."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*"):
+        try:
+            if mark.encode() in (entry / "environ").read_bytes():
+                found.append(int(entry.name))
+        except OSError:
+            continue
+    return sorted(found)
 
 
 def states(out: Path) -> dict[str, str]:

@@ -10,11 +10,13 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import pytest
-from fake_season import make_notebook, make_options, make_season, states
+from fake_season import make_notebook, make_options, make_season, running, states
+from small_season import environment
 
 from toolbench.errors import OutputError
 from toolbench.report.season_run import run_season
@@ -223,29 +225,37 @@ except KeyboardInterrupt:
 """
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="signals of a terminal")
-def test_ctrl_c_ends_the_kernels_and_keeps_what_was_made(tmp_path: Path) -> None:
-    code = STOPPED.format(tests=str(Path(__file__).parent), root=str(tmp_path))
-    repository = str(Path(__file__).parents[2])
-    process = subprocess.Popen([sys.executable, "-c", code], env=os.environ | {"PYTHONPATH": repository})
-    deadline = time.monotonic() + 60
-    while not (tmp_path / "out" / "one" / "tool-a--held").exists() and time.monotonic() < deadline:
-        time.sleep(0.1)
-    time.sleep(1)
-    process.send_signal(signal.SIGINT)
-    assert process.wait(20) == 130
-    assert states(tmp_path / "out") == {"a": "rendered"}
-    assert not (tmp_path / "out" / ".toolbench-work").exists()
-    assert not _running(str(tmp_path))
-
-
-def _running(text: str) -> list[str]:
-    """Command lines or working folders of processes that name a folder."""
-    found = []
-    for entry in Path("/proc").glob("[0-9]*"):
-        try:
-            if text in str((entry / "cwd").readlink()):
-                found.append(entry.name)
-        except OSError:
-            continue
-    return found
+@pytest.mark.skipif(sys.platform != "linux", reason="looks at /proc")
+@pytest.mark.parametrize("kernels", ["forked", "plain"])
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL], ids=["Ctrl-C", "killed"])
+def test_whatever_ends_a_season_ends_every_process_of_it_and_the_next_call_goes_on(
+    tmp_path: Path, how: signal.Signals, kernels: str
+) -> None:
+    mark, out = f"MARK=of-{os.getpid()}-{tmp_path.name}", tmp_path / "out"
+    with tempfile.TemporaryDirectory(prefix="k-") as short:  # a socket's path has few letters
+        process = subprocess.Popen(
+            [sys.executable, "-c", STOPPED.format(tests=str(Path(__file__).parent), root=str(tmp_path))],
+            env=environment(MARK=mark.removeprefix("MARK="), TMPDIR=short, TOOLBENCH_KERNELS=kernels),
+        )
+        deadline = time.monotonic() + 120
+        while not (out / "one" / "tool-a--held").exists() and time.monotonic() < deadline:
+            time.sleep(0.1)
+        # The season, two workers and the kernel that sleeps; and where kernels are forked, what they are forked from.
+        while len(running(mark)) < (5 if kernels == "forked" else 4) and time.monotonic() < deadline:
+            time.sleep(0.1)
+        time.sleep(1)
+        process.send_signal(how)
+        assert process.wait(20) == (130 if how == signal.SIGINT else -signal.SIGKILL)
+        # Ctrl-C returns when all is ended; after SIGKILL nobody is left to wait, and they end by themselves.
+        deadline = time.monotonic() + (0 if how == signal.SIGINT else 20)
+        while (left := running(mark)) and time.monotonic() < deadline:
+            time.sleep(0.05)
+        assert not left
+        if kernels == "forked":
+            assert list(Path(short).iterdir()) == []
+    if how == signal.SIGINT:
+        assert states(out) == {"a": "rendered"}
+        assert not (out / ".toolbench-work").exists()
+    assert run_season(make_season(tmp_path, {"a": "ok 1", "b": "ok 2"}), out, make_options(tmp_path)).exit_status == 0
+    assert set(states(out).values()) <= {"rendered", "unchanged"}
+    assert sorted(path.name for path in out.iterdir() if path.name.startswith(".")) == []

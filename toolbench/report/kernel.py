@@ -11,7 +11,7 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from queue import Empty
 from typing import Any
@@ -98,9 +98,9 @@ class RunningInterpreterManager(AsyncKernelManager):  # type: ignore[misc]
 
 
 @contextlib.contextmanager
-def scratch_folder() -> Any:
-    """A temporary folder with a path short enough for a socket; gone afterwards."""
-    folder = Path(tempfile.mkdtemp(prefix="tb-"))
+def scratch_folder(starting: Starting) -> Iterator[Path]:
+    """A temporary folder with a path short enough for a socket; gone afterwards, or with the nursery if we are killed."""
+    folder = Path(tempfile.mkdtemp(prefix="tb-", dir=Path(starting.door).parent if starting.door else None))
     try:
         yield folder
     finally:

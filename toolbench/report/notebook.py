@@ -85,7 +85,7 @@ def _execute(source: Path, parameters: dict[str, Any], folder: Path, cell_timeou
     from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
 
     logging.getLogger("papermill").setLevel(logging.ERROR)
-    with scratch_folder() as scratch:
+    with scratch_folder(starting) as scratch:
         try:
             return papermill.execute_notebook(
                 str(source),

@@ -65,12 +65,16 @@ def prepare() -> None:
     Neither pyplot nor the inline backend: they look for a shell when they are imported, and there is none yet.
     """
     import toolbench
+    from toolbench.view.markup import fragments
 
     with _as_in_a_kernel():
         importlib.import_module("pandas")
     for found in pkgutil.walk_packages(toolbench.__path__, "toolbench."):
         if not found.name.startswith(NOT_FOR_KERNELS):
             importlib.import_module(found.name)
+    pieces = fragments()
+    for name in pieces.list_templates():
+        pieces.get_template(name)
     importlib.import_module("ipykernel.ipkernel")
     importlib.import_module("ipykernel.kernelapp")
     _draw_once()
