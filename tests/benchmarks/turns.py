@@ -7,7 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
 
@@ -24,17 +24,21 @@ class Cost:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A command of this interpreter under the name it is printed with; `prepare` runs untimed before every turn."""
+    """A command of this interpreter under the name it is printed with; `prepare` runs untimed before every turn.
+
+    `more` is added to its environment.
+    """
 
     name: str
     arguments: Sequence[str]
     prepare: Callable[[], None] = lambda: None
+    more: Mapping[str, str] = field(default_factory=dict)
 
 
 def environment() -> dict[str, str]:
     """The caller's, with the checkout first on the path and one thread per linear algebra, as both sides are to have.
 
-    Nothing is kept between calls: every turn reads its recordings.
+    Unless a command says otherwise nothing is kept between calls: every turn reads its recordings.
     """
     path = os.pathsep.join(filter(None, [str(CHECKOUT), os.environ.get("PYTHONPATH", "")]))
     one = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
@@ -48,7 +52,10 @@ def run(command: Command) -> Cost:
     with log.open("wb") as nowhere:
         begin = time.perf_counter()
         process = subprocess.Popen(
-            [sys.executable, *command.arguments], stdout=nowhere, stderr=subprocess.PIPE, env=environment()
+            [sys.executable, *command.arguments],
+            stdout=nowhere,
+            stderr=subprocess.PIPE,
+            env={**environment(), **command.more},
         )
         assert process.stderr is not None
         said = process.stderr.read()
