@@ -174,6 +174,17 @@ def test_a_gap_in_the_run_is_a_dropout(settings: SeasonSettings) -> None:
     assert "no samples for 0.3 s" in judged.reasons[0].message.lower()
 
 
+def test_a_gap_that_swallows_the_end_of_the_run_is_a_dropout(settings: SeasonSettings) -> None:
+    recording = drawn(5, NEAR)
+    lines = text_of(recording).splitlines(keepends=True)
+    ends = recording.onset_s + 5.0  # the protocol's duration; rows follow it, so the recording is not cut short
+    gone, back = 1 + np.searchsorted(recording.time_s, (ends - 2.0, ends + 0.1))
+    assert back < len(lines) - 5
+    judged = judge(settings, "".join(lines[:gone] + lines[back:]), NEAR)
+    assert [one.code for one in judged.reasons] == ["dropout"]
+    assert "no samples for 2.1 s" in judged.reasons[0].message.lower()
+
+
 def test_no_rest_before_the_start(settings: SeasonSettings) -> None:
     recording = drawn(5, NEAR)
     first = int(np.searchsorted(recording.time_s, recording.onset_s - 0.1))

@@ -307,6 +307,16 @@ def test_a_copy_is_a_duplicate(planned: Path) -> None:
     assert cells(planned, "run", "exclude") == [("n1", ""), ("b", "yes")]
 
 
+def test_a_copy_of_a_recording_that_was_not_read_yet_is_a_duplicate(planned: Path) -> None:
+    first = Bench(planned, sheet=planned / "plan.csv")
+    put(planned, "a.csv", run_text(1, NEAR))
+    first.look()
+    put(planned, "b.csv", run_text(1, NEAR))  # taken for the next row, a run on another setup
+    (copy,) = Bench(planned, sheet=planned / "plan.csv").look()  # a new watch, at work before it has read a.csv
+    assert copy.entry is not None and copy.entry.setup == "far"
+    assert copy.judgement.words == "duplicate file"
+
+
 def test_rows_lost_to_a_spreadsheet_program_are_entered_again(planned: Path) -> None:
     bench = Bench(planned, sheet=planned / "plan.csv")
     put(planned, "a.csv", run_text(1, NEAR))

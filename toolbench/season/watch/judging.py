@@ -213,7 +213,7 @@ def _gaps(raw: RawRun, onset: Onset, protocol: Protocol, available: float) -> li
     """The longest time without samples between the rest and the end of the run."""
     end = protocol.duration_s if protocol.duration_s is not None else round_down(available)
     first, last = np.searchsorted(raw.time_s, (onset.time_s - 0.5, onset.time_s + end))
-    steps = np.diff(raw.time_s[first:last])
+    steps = np.diff(raw.time_s[first : last + 1])  # one sample more: a gap may swallow the end of the run
     if not steps.size:
         return []
     longest = int(np.argmax(steps))

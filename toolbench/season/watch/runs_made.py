@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from toolbench.errors import AnalysisError
+from toolbench.files import digest
 from toolbench.records.runs import Run
 from toolbench.records.settings import RunEntry, SeasonSettings
 from toolbench.season.reducing import reduce_runs
@@ -28,13 +29,31 @@ class RunsMade:
         """Runs of one tool that are read."""
         return [run for run in self._runs.values() if run.entry.tool == tool]
 
-    def digests(self, folder: Path) -> Mapping[str, str]:
-        """sha256 of every recording that is still there, with its file."""
+    def digests(self, folder: Path, file: str) -> Mapping[str, str]:
+        """sha256 of every recording that is still there, with its file; of those not read yet, the ones as long as `file`."""
+        self._hash_as_long_as(folder, file)
         return {value: file for value, file in self._digests.items() if (folder / file).exists()}
 
-    def file_of(self, digest: str) -> str | None:
-        """The file that had this content when it was read."""
-        return self._digests.get(digest)
+    def file_of(self, content: str) -> str | None:
+        """The file that had this content, by its sha256, when it was read."""
+        return self._digests.get(content)
+
+    def _hash_as_long_as(self, folder: Path, file: str) -> None:
+        """Hash the recordings not read yet that may be copies of `file`, as many as time allows."""
+        end = time.monotonic() + BUDGET_S
+        try:
+            size = (folder / file).stat().st_size
+        except OSError:  # gone meanwhile: judged as what was read of it
+            return
+        hashed = set(self._digests.values())
+        for other in [run.file for run in self.unread if run.file not in hashed and run.file != file]:
+            if time.monotonic() > end:
+                return
+            try:
+                if (folder / other).stat().st_size == size:
+                    self._digests.setdefault(digest(folder / other), other)
+            except OSError:
+                continue  # `check` names recordings that are missing
 
     def keep(self, entry: RunEntry, run: Run | None) -> None:
         """Take a judged recording in, in place of what its file held before."""

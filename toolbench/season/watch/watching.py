@@ -163,7 +163,7 @@ class Watch:
             return judge_file(settings, file, named.missing, only), named
         self._made.read_like(settings, named.entry)
         earlier = self._made.of_tool(named.entry.tool)
-        return judge_recording(settings, named.entry, earlier, digests=self._made.digests(self.folder)), named
+        return judge_recording(settings, named.entry, earlier, digests=self._made.digests(self.folder, file)), named
 
     def _conclude(self, file: str, judgement: Judgement, named: Named, begun: float) -> list[Judged | Told]:
         before, why = self.judged.get(file), ""
