@@ -313,7 +313,8 @@ def test_a_copy_of_a_recording_that_was_not_read_yet_is_a_duplicate(planned: Pat
     first.look()
     put(planned, "b.csv", run_text(1, NEAR))  # taken for the next row, a run on another setup
     (copy,) = Bench(planned, sheet=planned / "plan.csv").look()  # a new watch, at work before it has read a.csv
-    assert copy.entry is not None and copy.entry.setup == "far"
+    assert copy.entry is not None
+    assert copy.entry.setup == "far"
     assert copy.judgement.words == "duplicate file"
 
 

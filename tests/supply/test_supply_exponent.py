@@ -135,7 +135,7 @@ def test_two_pressures_leave_the_prior() -> None:
     found = fit_exponent([4e5, 4.1e5, 5e5, 5.1e5], [800.0, 810.0, 950.0, 960.0])
     assert (found.fitted.value, found.fitted.standard_uncertainty) == (0.8, 0.2)
     assert found.fitted.source == "prior"
-    assert "not identifiable" in found.fitted.note
+    assert found.fitted.note == "the runs stand at 2 distinct settings, and it takes 3 to learn it"
     assert found.from_runs is None
 
 

@@ -138,7 +138,7 @@ def test_words_of_changes() -> None:
         )
     ]  # fmt: skip
     assert [text.replace("\u2009", " ") for text in said] == [
-        "hose of 13 mm (0.512 in) bore",
+        "hose changed for one of 13 mm (0.512 in) bore",
         "hose shortened to 12.0 m (39.4 ft)",
         "hose laid straight",
         "hose left out",

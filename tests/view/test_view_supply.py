@@ -32,8 +32,8 @@ def said(alone: tuple[float, float], together: tuple[float, float]) -> str:
 
 def test_a_remainder_is_told_only_where_all_intervals_together_leave_zero() -> None:
     assert "something else differs, or the runs err" in said((-7.0, -1.0), (-7.5, -0.5))
-    assert "is not told apart from none over all 2 explained differences together." in said((-7.0, -0.5), (-8.0, 0.5))
-    assert said((-7.0, 1.0), (-8.0, 2.0)).endswith("is not told apart from none.")
+    assert "is not told apart from zero over all 2 explained differences together." in said((-7.0, -0.5), (-8.0, 0.5))
+    assert said((-7.0, 1.0), (-8.0, 2.0)).endswith("is not told apart from zero.")
 
 
 def test_every_number_of_the_model_is_called_modelled() -> None:

@@ -118,7 +118,7 @@ def _tell_state(study: LineStudy, state: LineState, name: str) -> None:
     from toolbench.view.wording import line as words
 
     _block([words.state_sentence(study, state, name)])
-    _say("Modelled, part after part:")
+    _say("Modelled by the stated line alone, part after part:")
     _table([["part", "behind it", "loss", "share"], *words.loss_rows(state, study.settings)])
 
 

@@ -135,7 +135,7 @@ def fit_exponent(
     notes = [found.fitted.note]
     left_out = int(np.sum(~keep))
     if left_out:
-        notes.append(f"{left_out} run(s) below 3 bar left out")
+        notes.append(f"{left_out} {'run' if left_out == 1 else 'runs'} below 3 bar left out")
     if not at_inlet:
         notes.append("effective for this setup: no pressure was recorded at the tool's inlet")
     return _replaced(found, note="; ".join(filter(None, notes)), effective=not at_inlet, left_out=left_out)
@@ -158,7 +158,7 @@ def fit_power_law(
     index = _numbered(groups)
     line = _fit(x, y, index, settings, repeatability) if count >= FEWEST else None
     if line is None:
-        note = f"not identifiable from {count} distinct setting(s), prior used"
+        note = _why_not_learned(count)
         fitted = Fitted(value=prior.value, standard_uncertainty=prior.standard_uncertainty, source="prior", note=note)
         levels, reference = _levels(x, y, groups, fitted.value)
         return ExponentFit(fitted=fitted, prior=prior, distinct=count, levels=levels, reference=reference)
@@ -209,6 +209,13 @@ def joined(value: float, u: float, dof: float, prior: Fitted) -> tuple[float, fl
 
 def _replaced(found: ExponentFit, *, note: str, effective: bool, left_out: int) -> ExponentFit:
     return replace(found, fitted=replace(found.fitted, note=note, effective=effective), left_out=left_out)
+
+
+def _why_not_learned(count: int) -> str:
+    if count >= FEWEST:
+        return "the runs do not tell it"
+    stood = f"stand at {count} distinct settings" if count > 1 else "stand at one setting"
+    return f"the runs {stood}, and it takes {FEWEST} to learn it"
 
 
 def _settings(drive: Floats, distinct: float) -> Whole:

@@ -252,6 +252,7 @@ def _state(reference: StatedLine, line: StatedLine, known: Known, tool: Tool, co
         inlet=gauge(found.inlet.estimate),
         inlet_alone=gauge(alone.inlet.estimate),
         flow=as_figure(found.flow),
+        flow_alone=as_figure(alone.flow),
         anchored=known.inlet is not None,
     )
 

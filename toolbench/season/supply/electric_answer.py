@@ -135,8 +135,11 @@ def _level(subject: Subject, percent: Estimate) -> SupplyFigure | None:
 
 def _assumed(supply: Pack | Lead) -> list[str]:
     if isinstance(supply, Lead):
-        return ["copper of 0.0175 ohm mm2/m, within 7 %"]
-    said = ["contacts and wires of a pack 20 mohm, within half of it", "cells within 10 % of their stated resistance"]
+        return ["copper of 0.0175 ohm mm2/m, with a standard uncertainty of 7 %"]
+    said = [
+        "contacts and wires of a pack 20 mohm, within half of it",
+        "cells as stated, with a standard uncertainty of 10 %",
+    ]
     if cold_factor(supply.temperature_c).standard_uncertainty > 0:
         said.append("the resistance of cold cells by textbook factors, from memory")
     if supply.rest_voltage_v is None:

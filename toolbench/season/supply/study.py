@@ -59,7 +59,8 @@ class TestedSetup:
 class LineState:
     """One air line with the tool running at its end, modelled.
 
-    `inlet` starts from the measured pressure of the tested line where there is one (`anchored`), `inlet_alone` from the model.
+    `inlet` and `flow` start from the measured pressure of the tested line where there is one (`anchored`), `inlet_alone` and
+    `flow_alone` from the model.
     """
 
     setup: Setup
@@ -72,6 +73,7 @@ class LineState:
     inlet: SupplyFigure
     inlet_alone: SupplyFigure
     flow: SupplyFigure
+    flow_alone: SupplyFigure
     anchored: bool
 
 

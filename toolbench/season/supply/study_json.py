@@ -118,6 +118,7 @@ def _state(state: LineState) -> dict[str, Any]:
         "inlet": _figure(state.inlet),
         "inlet_by_the_model_alone": _figure(state.inlet_alone),
         "flow": _figure(state.flow),
+        "flow_by_the_model_alone": _figure(state.flow_alone),
         "losses": [{**asdict(part), "modelled": True} for part in state.losses],
         "limiting": state.limiting,
         "choked": list(state.choked),

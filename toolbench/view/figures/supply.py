@@ -69,7 +69,7 @@ def show_supply(comparison: Compared) -> Shown:
         "held": record.compensated,
         "rows": [_row(comparison, one) for one in supply.items],
         "parts": [_parts(comparison, one) for one in supply.items if one.losses],
-        "learned": [learned_sentence(record, settings, one) for one in supply.learned],
+        "learned": [learned_sentence(record, settings, one, supply.drive) for one in supply.learned],
         "assumed": assumed_sentence(supply),
         "confidence": print_share(supply.confidence),
     }

@@ -69,13 +69,13 @@ def measured_sentence(study: LineStudy) -> str:
 def state_sentence(study: LineStudy, state: LineState, name: str) -> str:
     """Where one line stands while the tool runs: the tested one by the model alone, another from what was measured."""
     settings, tested = study.settings, study.air is not None and state is study.air.tested
-    inlet = state.inlet_alone if tested else state.inlet
+    inlet, flow = (state.inlet_alone, state.flow_alone) if tested else (state.inlet, state.flow)
     start = "from the measured one of the tested line" if state.anchored and not tested else "by the stated line alone"
     choked = f" {list_words(list(state.choked))} chokes (modelled)." if state.choked else _near(state)
     limiting = "the regulator" if state.limiting == "regulator" else state.limiting
     return (
         f"{name}: flowing inlet pressure {print_figure(inlet, settings)} ({start}), air flow"
-        f" {print_figure(state.flow, settings)}. Most is lost in {limiting}.{choked}"
+        f" {print_figure(flow, settings)}. Most is lost in {limiting}.{choked}"
     )
 
 
@@ -181,7 +181,7 @@ def change_words(change: Change, settings: SeasonSettings, ambient_pa: float) ->
     if before is None or after is None:
         return f"{change.label} laid straight" if change.kind == "straight" else f"{change.label} left out"
     if change.kind == "bore":
-        return f"{change.label} of {print_bore(after, settings)} bore"
+        return f"{change.label} changed for one of {print_bore(after, settings)} bore"
     if change.kind == "length":
         return f"{change.label} shortened to {print_both(after, 'm', settings)}"
     if change.kind == "high-flow":
@@ -199,7 +199,8 @@ def advice_sentences(study: LineStudy) -> list[str]:
     want = print_both(wanted, "Pa", settings)
     if advice.enough_now:
         now = print_both(air.last.inlet.estimate.value, "Pa", settings)
-        return [f"{want} at the inlet needs no change: {now} is left (modelled)."]
+        of = f" of what is asked for, {asked_words(study)}" if study.asked.is_other else ""
+        return [f"{want} at the inlet needs no change{of}: {now} is left (modelled, best value)."]
     if not advice.lists:
         said = [f"No three changes or fewer give {want} at the inlet (modelled)."]
         if advice.closest is not None:
@@ -252,7 +253,12 @@ def longest_heading(study: LineStudy) -> str:
     if study.air is None or not study.air.longest:
         return ""
     share = print_share((study.asked.loss_percent or 0.0) / 100)
-    return f"Longest hose of each bore that loses no more than {share} of the pressure behind the regulator (modelled)"
+    none = any(one.length_m is None for one in study.air.longest)
+    why = "; none: the rest of the line loses more than that without any hose, or a part chokes" if none else ""
+    return (
+        f"Longest hose of each bore with which the whole line loses no more than {share} of the flowing pressure behind the"
+        f" regulator (modelled{why})"
+    )
 
 
 def supply_rows(study: LineStudy) -> list[list[str]]:
@@ -297,13 +303,13 @@ def setups_of(study: LineStudy) -> list[Setup]:
 
 def rest_sentences(study: LineStudy) -> list[str]:
     """What the answer rests on: what was learned, what had to be assumed, and what speaks against it."""
-    said = [figure_sentence(study.settings, one, outside=False) for one in study.learned]
+    said = [figure_sentence(study.settings, one, study.drive, outside=False) for one in study.learned]
     if study.assumed:
         said.append(f"Assumed, as nobody states it: {list_words(list(study.assumed))}.")
     if study.air is not None:
         said.append(
-            "Assumed in every band: friction in hoses within a factor of 1.3, couplers within 10 %, bores within 2 %,"
-            " the regulator's droop within 30 %."
+            "Assumed in every band, as standard uncertainties: friction in hoses a factor of 1.3, couplers 10 %, bores 2 %,"
+            " the regulator's droop 30 %."
         )
     return [*said, *study.remarks]
 

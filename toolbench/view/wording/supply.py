@@ -58,7 +58,7 @@ def explained_sentence(record: ComparisonRecord, supply: SupplyExplained, one: E
     together = ""
     if leaves_zero(one.left.interval):
         together = f" over all {len(supply.differences)} explained differences together"
-    return f"{said}. What it leaves, {print_percent(one.left)}, is not told apart from none{together}."
+    return f"{said}. What it leaves, {print_percent(one.left)}, is not told apart from zero{together}."
 
 
 def untested_sentence(record: ComparisonRecord, one: UntestedItem) -> str:
@@ -71,25 +71,25 @@ def untested_sentence(record: ComparisonRecord, one: UntestedItem) -> str:
     )
 
 
-def learned_sentence(record: ComparisonRecord, settings: SeasonSettings, one: LearnedFigure) -> str:
+def learned_sentence(record: ComparisonRecord, settings: SeasonSettings, one: LearnedFigure, drive: str) -> str:
     """A figure that the explanation rests on, or a line's conductance, and where it is from."""
     if one.name == "conductance":
         return _conductance_sentence(record, one)
-    return figure_sentence(settings, one)
+    return figure_sentence(settings, one, drive)
 
 
-def figure_sentence(settings: SeasonSettings, one: LearnedFigure, *, outside: bool = True) -> str:
+def figure_sentence(settings: SeasonSettings, one: LearnedFigure, drive: str, *, outside: bool = True) -> str:
     """A figure of a tool that the model rests on, and where it is from: for a report, an exponent from runs `outside` it."""
     tool = settings.tools[one.tool].name or one.tool
     if one.name == "exponent":
         value = format_value(one.estimate.value, 2.0 * one.estimate.standard_uncertainty, "1")
-        said = f"{tool}: torque is taken to go with the drive to the power {value} (k = 2)"
+        said = f"{tool}: torque is taken to go with the {DRIVE_WORDS[drive]} to the power {value} (k = 2)"
     else:
         said = f"{tool}: its air demand is {_conductance(one)} (k = 2) of absolute inlet pressure"
     origin = {
         "learned": f"learned from {one.runs} runs"
         + (" outside this report" if outside and one.name == "exponent" else ""),
-        "prior": "a prior",
+        "prior": "assumed",
         "stated": "as stated",
     }[one.source]
     return f"{said}, {origin}{f'; {one.note}' if one.note else ''}."
