@@ -20,6 +20,7 @@ from toolbench.records.settings import Certificate, Protocol, SeasonSettings
 from toolbench.season.calibrating import certificate_for, day_of
 from toolbench.season.opening import Season
 from toolbench.season.reducing import reduce_runs
+from toolbench.season.supply.measured import window_mean
 from toolbench.supply.air import ATMOSPHERE_PA_ABS
 from toolbench.supply.electric import fit_voltage_exponent
 from toolbench.supply.exponent import ExponentFit, fit_exponent
@@ -154,13 +155,9 @@ def _runs_of(season: Season, tool: str, protocol: Protocol, known: Sequence[Run]
 def _driven(run: Run, protocol: Protocol) -> DrivenRun | None:
     """None where the response has no level in the window."""
     begin, end = protocol.window_s or (0.8 * float(run.grid_s[-1]), float(run.grid_s[-1]))
-    inside = (run.grid_s >= begin) & (run.grid_s <= end)
 
     def mean(channel: str) -> float:
-        trace = run.traces.get(channel)
-        if trace is None or not inside.any():
-            return math.nan
-        return mean_and_sd(trace.mean[inside])[0]
+        return window_mean(run, channel, (begin, end))
 
     response = mean(protocol.response[0])
     if not response > 0:
