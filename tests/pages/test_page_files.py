@@ -36,9 +36,9 @@ def test_the_demo_renders_every_report_with_0(reports: Path) -> None:
     status = reports.with_suffix(".status").read_text(encoding="utf-8")
     assert status.startswith("0\n"), status
     rows = json.loads((reports / "season.json").read_text(encoding="utf-8"))["reports"]
-    # By hand from bench.toml: 20 reports in 8 episodes, one index, and the page on the bench.
+    # By hand from bench.toml: 20 reports in 8 episodes, one index, the page on the bench and the standings.
     assert [row["state"] for row in rows] == ["rendered"] * 20
-    assert len(_pages(reports)) == 20 + 8 + 1 + 1
+    assert len(_pages(reports)) == 20 + 8 + 1 + 1 + 1
     for row in rows:
         assert (reports / row["path"] / "report.html").is_file()
 

@@ -13,12 +13,14 @@ from toolbench.errors import UsageError
 from toolbench.season import Standings, check_season, compare, open_season, rank_tools
 from toolbench.season.joining import NO_LINK
 from toolbench.season.reducing import reduce_runs
+from toolbench.season.standings.claiming import claim_of_report
 from toolbench.season.standings.columns import column_value
 from toolbench.season.standings.keeping import find_moves, standings_json
 from toolbench.season.standings.levels import metrics_correlation
 from toolbench.season.standings.outcome import Apart, ClassStandings
 from toolbench.season.standings.rows import standings_csv, standings_rows
 from toolbench.standings import Score
+from toolbench.view.tables.conditions import conditions
 
 # A recording builds up with 0.2 s; the mean from 1 to 1.5 s lacks 0.2 (exp(-5) - exp(-7.5)) / 0.5 = 0.25 % of its level, so levels
 # made from a stated one are expected within 0.5 %.
@@ -366,6 +368,25 @@ def test_a_claim_for_a_pressure_is_judged_near_that_pressure_only(tmp_path: Path
     (found,) = _air(_standings(tmp_path, *runs_of({"wrench-a": LEVELS["wrench-a"]}), tools=tools)).claims
     assert (found.judged.verdict, found.pressure_pa) == ("not comparable", pytest.approx(6.3e5))
     assert "the flowing pressure was not recorded" in found.judged.reason
+
+
+def test_a_report_of_a_tool_says_what_its_baseline_makes_of_the_claim(tmp_path: Path) -> None:
+    tools = TOOLS.replace("air,2,200,,,lent", "air,2,200,700,tightening,lent")
+    bench = BENCH.replace(
+        'tools = ["wrench-a", "wrench-b"]\nsetups = ["near"]', 'tools = ["wrench-b"]\nsetups = ["near", "far"]'
+    )
+    runs = [*runs_of(), *runs_of({"wrench-b": (800.0, 802.0, 798.0)}, setup="far")]
+    season = open_season(write(tmp_path, runs, tools=tools, bench=bench))
+    record = compare(season, episode="all", tool="wrench-b").record
+    claim = claim_of_report(record, season.settings)
+    assert claim is not None
+    assert claim.judged.verdict == "not shown"
+    assert (
+        dict(conditions(record, season.settings))["Claimed torque"]
+        == "700\u2009N·m (tightening); by the baseline not shown"
+    )
+    first = compare(open_season(write(tmp_path / "tools")), episode="all", setup="near")
+    assert claim_of_report(first.record, first.settings) is None
 
 
 # what moved

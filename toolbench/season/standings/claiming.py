@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from toolbench.records.comparison import Estimate
+from toolbench.metrology import mean_and_sd
+from toolbench.records.comparison import ComparisonRecord, Estimate
 from toolbench.records.scorecard import StatedCriterion
-from toolbench.records.settings import Protocol, Tool
+from toolbench.records.settings import Protocol, SeasonSettings, Tool
 from toolbench.season.opening import Season
 from toolbench.season.standings.collecting import SUSTAINED, Collected
-from toolbench.season.standings.outcome import Facts, ToolClaim
+from toolbench.season.standings.outcome import ToolClaim
 from toolbench.standings import judge_claim
 
 CLAIM_WITHIN_PA = 0.2e5
@@ -29,7 +30,8 @@ def judge_claims(season: Season, criteria: Sequence[StatedCriterion], collected:
             continue
         level = collected.levels[protocol.id].tools[facts.tool.id].of(SUSTAINED)
         if isinstance(level, Estimate):
-            found.append(_judged(facts, facts.tool.claimed_torque, protocol, level))
+            flowing = facts.drive_mean if facts.drive_unit == "Pa" else None
+            found.append(_judged(facts.tool, facts.tool.claimed_torque, protocol, level, flowing))
     return tuple(found)
 
 
@@ -41,10 +43,26 @@ def _protocol(season: Season, criteria: Sequence[StatedCriterion], supply: str) 
     return None
 
 
-def _judged(facts: Facts, claimed: float, protocol: Protocol, level: Estimate) -> ToolClaim:
-    tool = facts.tool
-    reason = _unlike(tool, facts, protocol)
-    unknown = tool.claim_pressure_pa is None and facts.drive_unit == "Pa" and not reason
+def claim_of_report(record: ComparisonRecord, settings: SeasonSettings) -> ToolClaim | None:
+    """The claim for the tool whose setups a report compares, against its sustained torque on the baseline; None without one."""
+    tool = settings.tools.get(record.subject) if record.axis == "setups" else None
+    if tool is None or tool.claimed_torque is None or record.protocol.response[0] != "torque":
+        return None
+    levels = [
+        one for one in record.levels if (one.item, one.response, one.metric) == (record.baseline, "torque", "sustained")
+    ]
+    if not levels:
+        return None
+    base = next(item for item in record.items if item.id == record.baseline)
+    known = [run.conditions.flowing_pressure for run in record.runs if run.id in base.runs]
+    pressures = [value for value in known if value is not None]
+    drive = mean_and_sd(pressures)[0] if pressures else None
+    return _judged(tool, tool.claimed_torque, record.protocol, levels[0].estimate, drive)
+
+
+def _judged(tool: Tool, claimed: float, protocol: Protocol, level: Estimate, flowing_pa: float | None) -> ToolClaim:
+    reason = _unlike(tool, protocol, flowing_pa)
+    unknown = tool.claim_pressure_pa is None and flowing_pa is not None and not reason
     return ToolClaim(
         tool=tool.id,
         kind=tool.claim_kind,
@@ -55,7 +73,7 @@ def _judged(facts: Facts, claimed: float, protocol: Protocol, level: Estimate) -
     )
 
 
-def _unlike(tool: Tool, facts: Facts, protocol: Protocol) -> str:
+def _unlike(tool: Tool, protocol: Protocol, flowing_pa: float | None) -> str:
     """Why claim and data are of different things; empty where they may be compared."""
     if not tool.claim_kind:
         return "what kind of torque is claimed is not stated"
@@ -65,8 +83,8 @@ def _unlike(tool: Tool, facts: Facts, protocol: Protocol) -> str:
         return f"{tool.claim_kind} is claimed and {protocol.direction} was measured"
     if tool.claim_pressure_pa is None:
         return ""
-    if facts.drive_unit != "Pa" or facts.drive_mean is None:
+    if flowing_pa is None:
         return "it is claimed for a pressure, and the flowing pressure was not recorded"
-    if abs(facts.drive_mean - tool.claim_pressure_pa) > CLAIM_WITHIN_PA:
+    if abs(flowing_pa - tool.claim_pressure_pa) > CLAIM_WITHIN_PA:
         return "it was measured at another flowing pressure than the claim is made for"
     return ""

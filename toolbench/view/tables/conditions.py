@@ -9,9 +9,11 @@ from toolbench.quantities.units import KINDS
 from toolbench.records.comparison import ComparisonRecord, Item
 from toolbench.records.runs import Run
 from toolbench.records.settings import Hold, SeasonSettings, Tool
+from toolbench.season.standings.claiming import claim_of_report
 from toolbench.view.markup import Compared, Shown, render
 from toolbench.view.wording.printed import item_label, list_words, print_number, print_share, print_value
 from toolbench.view.wording.sentences import compensated_sentence
+from toolbench.view.wording.standings import claim_fact
 from toolbench.view.wording.tools import obtained_text, tool_text
 
 Facts = list[tuple[str, str]]
@@ -93,7 +95,12 @@ def conditions(record: ComparisonRecord, settings: SeasonSettings) -> Facts:
         ("Obtained", "; ".join(_obtained(tools)) or "not stated"),
         ("Confidence", print_share(record.confidence)),
     ]
-    return facts + ([("Disclosure", record.episode.disclosure)] if record.episode.disclosure else [])
+    claim = claim_of_report(record, settings)
+    return [
+        *facts,
+        *([("Claimed torque", claim_fact(claim, settings))] if claim else []),
+        *([("Disclosure", record.episode.disclosure)] if record.episode.disclosure else []),
+    ]
 
 
 def _obtained(tools: list[Tool]) -> list[str]:

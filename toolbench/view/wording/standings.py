@@ -189,6 +189,14 @@ def claim_sentence(claim: ToolClaim, label: str, settings: SeasonSettings) -> st
     return f"{told}, {measured}: {judged.verdict}{word}{remark}."
 
 
+def claim_fact(claim: ToolClaim, settings: SeasonSettings) -> str:
+    """A claim in the conditions of a report: what is claimed where, and what the baseline says of it."""
+    judged = claim.judged
+    kind = ", ".join(filter(None, (claim.kind or "kind not stated", claim.source)))
+    reason = f": {judged.reason}" if judged.reason else f"; {claim.remark}" if claim.remark else ""
+    return f"{print_stated(judged.claimed, judged.estimate.unit, settings)} ({kind}); by the baseline {judged.verdict}{reason}"
+
+
 def move_words(move: Move) -> str:
     """From which rank to which, and by how much the score changed."""
     ranks = [NONE if rank is None else str(rank) for rank in (move.rank_before, move.rank_after)]
