@@ -19,6 +19,7 @@ from view_records import Compared
 
 from toolbench import view
 from toolbench.records.comparison import ComparisonRecord
+from toolbench.records.settings import Hold
 from toolbench.view import page
 
 VOID = {"meta", "link", "br", "img", "hr", "input", "path", "use", "rect"}
@@ -228,3 +229,15 @@ def test_the_mend_of_a_caveat_is_a_sentence(three: Compared) -> None:
     mends = re.findall(r'<span class="tb-mend">([^<]+)</span>', view.show_caveats(three).html)
     assert all(mend[0].isupper() and mend.endswith(".") for mend in mends)
     assert mends
+
+
+def test_what_is_set_at_rest_is_told_as_held_and_runs_go_by_their_items_names() -> None:
+    drawn = view_records.make(3, compensated=False, long_names=True)
+    assert "Held: nothing but the setup as it stands" in view.show_conditions(drawn).text
+    rest = Hold(channel="inlet_pressure", at=690000.0, within=10000.0)
+    items = (dataclasses.replace(drawn.record.items[0], runs=()), *drawn.record.items[1:])
+    protocol = dataclasses.replace(drawn.record.protocol, rest=rest)
+    record = dataclasses.replace(drawn.record, protocol=protocol, items=items)
+    text = view.show_conditions(Compared(record, drawn.settings)).text.replace("\u2009", " ")
+    assert "Held: Inlet pressure (gauge), 6.90 ± 0.10 bar, at rest, before the start" in text
+    assert f"Runs used: {items[0].label}: 0; {items[1].label}: 5;" in text

@@ -16,6 +16,7 @@ from toolbench.records.findings import Finding
 from toolbench.records.settings import AssumedRepeatability, Display
 from toolbench.view import wording
 from toolbench.view.wording.parting import span_sentence
+from toolbench.view.wording.printed import name_some
 from toolbench.view.wording.sentences import touching
 
 NAN = math.nan
@@ -380,3 +381,8 @@ def test_still_rising_or_falling_only_where_the_slope_leaves_zero(
 
 def test_a_level_near_zero_has_no_slope_in_percent() -> None:
     assert _moving(8.0, 1.0, level=1.0, u_level=2.0) == ()
+
+
+def test_many_names_are_told_by_the_first_and_their_number() -> None:
+    assert name_some([f"r{n}" for n in range(6)]) == "r0, r1, r2, r3, r4, r5"
+    assert name_some([f"r{n}" for n in range(7)]) == "r0, r1, r2 and 4 more"

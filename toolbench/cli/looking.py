@@ -136,7 +136,9 @@ def _check_json(report: Any) -> dict[str, Any]:
 
 def finding_text(finding: Any) -> str:
     """One finding in one or two lines: how bad, where, what; the mend indented below."""
+    from toolbench.view.wording.printed import name_some
+
     place = shown(finding.file) + (f":{finding.line}" if finding.file and finding.line is not None else "")
-    where = place or ", ".join(finding.subjects)
+    where = place or name_some(finding.subjects)
     text = f"{finding.severity}: " + (f"{where}: " if where else "") + finding.message
     return f"{text}\n  {finding.mend}" if finding.mend else text

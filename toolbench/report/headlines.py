@@ -10,6 +10,7 @@ from typing import Any
 
 from toolbench.quantities import format_asymmetric
 from toolbench.records.findings import SEVERITY_ORDER
+from toolbench.view.wording.printed import name_some
 from toolbench.view.wording.sentences import headline_among
 
 Results = Mapping[str, Any]
@@ -43,6 +44,11 @@ class PageCaveat:
     touches: tuple[str, ...]
     mend: str
     reports: tuple[str, ...]
+
+    @property
+    def touched(self) -> str:
+        """What it touches, as printed."""
+        return name_some(self.touches)
 
 
 def results_of(folder: Path) -> dict[str, Any]:

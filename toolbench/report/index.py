@@ -210,7 +210,7 @@ def _caveat_notes(values: Mapping[str, Any]) -> list[str]:
     lines = [f"- {plain(values['disclosure'])}"] if values["disclosure"] else []
     lines += [f"- {plain(text)}" for text in values["compensated"]]
     for caveat in caveats:
-        touched = f" ({', '.join(caveat.touches)})" if caveat.touches else ""
+        touched = f" ({caveat.touched})" if caveat.touches else ""
         lines.append(f"- {caveat.severity}: {plain(caveat.text + touched)}")
     if not any(entry["has_page"] for entry in values["entries"]):
         return lines or ["- No report could be made, so nothing was looked at."]

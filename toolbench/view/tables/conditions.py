@@ -8,7 +8,7 @@ from toolbench.quantities import GLOSSARY, channel_quantity, format_seconds
 from toolbench.quantities.units import KINDS
 from toolbench.records.comparison import ComparisonRecord, Item
 from toolbench.records.runs import Run
-from toolbench.records.settings import Hold, SeasonSettings, Tool
+from toolbench.records.settings import Hold, Protocol, SeasonSettings, Tool
 from toolbench.season.standings.claiming import claim_of_report
 from toolbench.view.markup import Compared, Shown, render
 from toolbench.view.wording.printed import item_label, list_words, print_number, print_share, print_value
@@ -29,6 +29,12 @@ def page_title(record: ComparisonRecord, settings: SeasonSettings) -> str:
         return f"{episode}: {(tool.name if tool else '') or record.subject} on {len(record.items)} setups"
     setup = settings.setups.get(record.subject)
     return f"{episode}: {len(record.items)} tools on {(setup.label if setup else '') or record.subject}"
+
+
+def _held_text(protocol: Protocol, settings: SeasonSettings) -> str:
+    held = [(protocol.hold, "while running"), (protocol.rest, "at rest, before the start")]
+    said = [f"{_hold_text(hold, settings)}, {when}" for hold, when in held if hold is not None]
+    return "; ".join(said) or "nothing but the setup as it stands"
 
 
 def _hold_text(hold: Hold, settings: SeasonSettings) -> str:
@@ -68,9 +74,9 @@ def _dates(record: ComparisonRecord) -> str:
 def _run_counts(record: ComparisonRecord) -> str:
     numbers = {len(item.runs) for item in record.items}
     each = f"{min(numbers, default=0)} of each" if len(numbers) == 1 else ""
-    counts = [f"{item.id} {len(item.runs)}" for item in record.items]
+    counts = [f"{item_label(record, item.id)}: {len(item.runs)}" for item in record.items]
     out = sum(len(item.excluded) for item in record.items)
-    return (each or ", ".join(counts)) + (f"; {out} left out" if out else "")
+    return (each or "; ".join(counts)) + (f"; {out} left out" if out else "")
 
 
 def conditions(record: ComparisonRecord, settings: SeasonSettings) -> Facts:
@@ -88,7 +94,7 @@ def conditions(record: ComparisonRecord, settings: SeasonSettings) -> Facts:
         ("Protocol", f"{protocol.label or protocol.id}, {protocol.direction}, {format_seconds(record.duration_s)}"),
         ("Measurand", protocol.measurand or "not stated"),
         ("Marks", f"{marks} after the onset"),
-        ("Held", _hold_text(protocol.hold, settings) if protocol.hold else "nothing but the setup as it stands"),
+        ("Held", _held_text(protocol, settings)),
         ("Flowing pressure" if is_air else "While running", _flowing(record, settings)),
         ("Runs used", _run_counts(record)),
         ("Dates", _dates(record)),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from toolbench.records.comparison import ComparisonRecord
 from toolbench.records.findings import SEVERITY_ORDER, Finding, Severity
-from toolbench.view.wording.printed import item_label
+from toolbench.view.wording.printed import item_label, name_some
 
 _EXCLUDED = "run-excluded"
 
@@ -20,6 +20,11 @@ class Caveat:
     text: str
     touches: tuple[str, ...]
     mend: str = ""
+
+    @property
+    def touched(self) -> str:
+        """What it touches, as printed."""
+        return name_some(self.touches)
 
 
 def merge(findings: tuple[Finding, ...]) -> tuple[Caveat, ...]:

@@ -96,4 +96,4 @@ def _caveat_texts(record: ComparisonRecord) -> list[str]:
     first = [compensated_sentence(record)] if record.compensated else []
     if record.episode.disclosure:
         first.append(record.episode.disclosure)
-    return first + [c.text + (f" ({', '.join(c.touches)})" if c.touches else "") for c in caveats(record)]
+    return first + [c.text + (f" ({c.touched})" if c.touches else "") for c in caveats(record)]

@@ -132,7 +132,7 @@ def assumed_sentence(plan: EpisodePlan, report: ReportNeed) -> str:
 
 def needs_table(need: ProtocolNeed, report: ReportNeed) -> Cells:
     """A row per row of the report: scatter, and runs a side alone and with the family."""
-    head = ["row", "scatter of one run", "80 %, alone", "80 %, family", "90 %, alone", "90 %, family"]
+    head = ["row", "scatter of one run", "80 %, alone", "80 %, together", "90 %, alone", "90 %, together"]
     confidence = need.protocol.confidence
     return [
         head,
@@ -154,7 +154,7 @@ def gains_note(need: ProtocolNeed) -> str:
 
 def gains_table(report: ReportNeed) -> Cells:
     """What 0 to 10 further runs a side give in the headline's row."""
-    head = ["runs a side", "resolves, alone", "resolves, family", "half width, alone", "half width, family"]
+    head = ["runs a side", "resolves, alone", "resolves, together", "half width, alone", "half width, together"]
     rows = []
     for more, (alone, family) in enumerate(report.gains):
         name = f"{alone.runs}" + (f" (+{more})" if more else " (now)")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from toolbench.quantities import (
     DISPLAY_SI,
@@ -142,6 +143,16 @@ def item_label(record: ComparisonRecord, item: str) -> str:
 def list_words(words: list[str] | tuple[str, ...]) -> str:
     """``["a", "b", "c"]`` gives ``"a, b and c"``."""
     return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
+
+
+MOST_NAMES, FIRST_NAMES = 6, 3
+
+
+def name_some(names: Sequence[str]) -> str:
+    """Ids with commas between; of more than MOST_NAMES the first few and how many more (results.json and --json name all)."""
+    if len(names) <= MOST_NAMES:
+        return ", ".join(names)
+    return f"{', '.join(names[:FIRST_NAMES])} and {len(names) - FIRST_NAMES} more"
 
 
 def print_span(from_s: float, to_s: float) -> str:

@@ -61,7 +61,7 @@ def percent_text(difference: Difference) -> str:
     interval = difference.interval
     if not math.isfinite(interval.lower):
         if difference.verdict != "not assessed":
-            return "no percentage: the base is too near zero"
+            return "no percentage: base near zero"
         return f"{format_percent(difference.percent.value)}, not assessed"
     return format_asymmetric(difference.percent.value, interval.lower, interval.upper, "%", signed=True)
 
