@@ -135,3 +135,9 @@ def test_a_stated_number_is_as_short_as_it_is_exact() -> None:
     # By hand.
     assert format_stated(13.0, "mm") == "13\u2009mm"
     assert format_stated(9.525, "mm") == "9.525\u2009mm"
+
+
+def test_a_bound_keeps_the_place_of_its_uncertainty() -> None:
+    # By hand: cut to the place of an uncertainty of two digits, 0.12; to two digits of its own where that is coarser.
+    assert format_at_least(35.687, u=0.12) == f"35.68{T}%"
+    assert format_at_least(-7.89, u=3.1) == f"7.8{T}%"

@@ -152,8 +152,8 @@ def test_a_bounded_difference_without_a_bounded_percentage(three: Compared) -> N
     [
         (difference(at_least=-7.8), "at least 7.8 % less (95 % confidence, one-sided)"),
         (difference(value=9.4, at_least=7.8), "at least 7.8 % more (95 % confidence, one-sided)"),
-        # Cut, not rounded: "at least 14 %" would promise more than 13.66 %.
-        (difference(value=-13.7, at_least=-13.66), "at least 13 % less (95 % confidence, one-sided)"),
+        # Cut to the place of the uncertainty, not rounded: "at least 13.7 %" would promise more than 13.66 %.
+        (difference(value=-13.7, at_least=-13.66), "at least 13.6 % less (95 % confidence, one-sided)"),
         (difference(at_least=None), ""),
         (difference(value=-2.4, at_least=-0.8), ""),  # the direction is not claimed for all rows together
     ],

@@ -143,7 +143,7 @@ def _trend(
             severity="doubtful",
             kind="statistical",
             message=f"The {_words(row)} moves with the order of the runs, by about {_text(size, row, digits=2)}"
-            f" from first to last (p = {p:.2g}).",
+            f" from first to last{' within a block' if whole else ''} (p = {p:.2g}).",
             mend="see what changed meanwhile (oil, air, charge, heat) and run the items in turns",
             subjects=tuple(item.id for item in items),
         )

@@ -202,12 +202,17 @@ def format_percent(value: float | None, u: float | None = None, *, signed: bool 
     return format_value(value, u, "%", signed=signed)
 
 
-def format_at_least(value: float, digits: int = 2) -> str:
-    """The size of a one-sided bound in percent, cut towards zero, since "at least" must not promise more than it has."""
+def format_at_least(value: float, digits: int = 2, *, u: float | None = None) -> str:
+    """The size of a one-sided bound in percent, cut towards zero, since "at least" must not promise more than it has.
+
+    It keeps `digits` significant digits, and more where the (expanded) uncertainty `u` [percent] reaches further down.
+    """
     exact = abs(_decimal(value))
     if exact == 0:
         return _with_unit("0", "%")
     step = Decimal(1).scaleb(max(exact.adjusted() - digits + 1, -12))
+    if u is not None and _known(u) and u > 0:
+        step = min(step, _place(round_uncertainty(u)))
     cut = exact.quantize(step, rounding=ROUND_FLOOR)
     return _with_unit(_text(cut.quantize(Decimal(1)) if step > 1 else cut), "%")
 

@@ -91,7 +91,8 @@ class Basis:
             self.pairs,
             confidence=self.protocol.confidence,
             pooled=lend_repeatability(self.repeats, self.protocol, rows) if lend else None,
-            equivalent_within=self.episode.equivalent_within,
+            # The limit is one of the response; a slope, a time or a pressure within it would say nothing.
+            equivalent_within=self.episode.equivalent_within if rows == told_rows(rows, self.protocol) else None,
         )
 
 

@@ -54,7 +54,7 @@ LEAD_SHARE = 0.07
 memory), 14 % more than its section alone gives."""
 PRIOR_VOLTAGE = Fitted(
     value=0.5,
-    standard_uncertainty=0.5,
+    standard_uncertainty=rectangular_u(0.5),
     source="prior",
     note="prior: an unregulated motor loses torque about with voltage (1), a regulated one loses none (0)",
 )

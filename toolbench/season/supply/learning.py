@@ -17,6 +17,7 @@ from toolbench.errors import AnalysisError
 from toolbench.metrology import mean_and_sd, pooled_sd
 from toolbench.records.runs import Run
 from toolbench.records.settings import Certificate, Protocol, SeasonSettings
+from toolbench.season.beside import like_findings
 from toolbench.season.calibrating import certificate_for, day_of
 from toolbench.season.opening import Season
 from toolbench.season.reducing import reduce_runs
@@ -120,6 +121,7 @@ def learn_tool(
             kind = kind or mine
             if mine == kind and (one := _driven(run, protocol)) is not None:
                 driven.append(one)
+    driven = _trusted(driven, without)
     if kind is None or not driven:
         return None
     outside = [one for one in driven if one.run.id not in without]
@@ -132,6 +134,16 @@ def learn_tool(
         demand=_demand(season.settings, driven),
         voltage_exponent=_voltage_exponent(outside, elsewhere),
     )
+
+
+def _trusted(driven: Sequence[DrivenRun], inside: frozenset[str]) -> list[DrivenRun]:
+    """Each recording once, and none that reads in another unit or from another zero than its like; a report's own runs stay."""
+    doubted = {subject for finding in like_findings([one.run for one in driven]) for subject in finding.subjects}
+    kept: dict[str, DrivenRun] = {}
+    for one in sorted(driven, key=lambda one: one.run.id not in inside):
+        if one.run.id in inside or one.run.id not in doubted:
+            kept.setdefault(one.run.digest, one)
+    return [one for one in driven if kept.get(one.run.digest) is one]
 
 
 def _runs_of(season: Season, tool: str, protocol: Protocol, known: Sequence[Run]) -> list[Run]:

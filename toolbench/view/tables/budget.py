@@ -193,7 +193,8 @@ def method_sentences(record: ComparisonRecord, settings: SeasonSettings) -> tupl
     rule = sorted({run.onset.rule for run in record.runs})
     how = _within_blocks(record) or _without_blocks(record, settings)
     return (
-        f"Runs are aligned on the onset of the response (rule: {', '.join(rule) or 'none'}), found on the raw signal.",
+        f"Runs are aligned on the onset of the response (rule: {', '.join(rule) or 'none'}), found on the raw signal. What a"
+        " sensor reads at rest is not taken off: it is part of the scatter of repeats.",
         "Levels are means over runs with components by the GUM (JCGM 100:2008); the same source in two values is the"
         " same error, so a shared scale cancels in a percentage and a zero error does not.",
         how,

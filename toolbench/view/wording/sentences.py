@@ -181,7 +181,7 @@ def at_least_text(record: ComparisonRecord, difference: Difference) -> str:
         return ""
     words = _direction_words(difference)
     word = words[0] if difference.at_least > 0 else words[1]
-    amount = format_at_least(difference.at_least)
+    amount = format_at_least(difference.at_least, u=difference.expanded_uncertainty)
     return f"at least {amount} {word} ({print_share(record.confidence)} confidence, one-sided)"
 
 
