@@ -7,7 +7,7 @@ import tomllib
 
 import numpy as np
 
-from toolbench.logs import describe, read_log, sketch, suggest_table
+from toolbench.logs import describe, guess_channels, read_log, sketch, suggest_table
 
 TABLE = (
     "t [ms],Rear torque [N*m],p tool [bar],p wall [bar],Flow [L/s],n [rpm],Extra\n"
@@ -93,3 +93,10 @@ def test_names_that_stand_twice_are_told_apart(write):
     named = tomllib.loads(table)["loggers"]["rig"]["channels"]["inlet_pressure"]
     column = named["column"] if isinstance(named, dict) else named
     assert read_log(path, columns=[column]).data.iloc[:, 0].tolist() == [1, 1]
+
+
+def test_a_german_supply_pressure_in_front_is_not_taken_for_the_one_at_the_tool(write):
+    rows = "".join(f"{i / 100:.2f};8.0;{6 + i % 3};{i % 7}\n".replace(".", ",") for i in range(200))
+    guessed = guess_channels(read_log(write("Zeit;Versorgungsdruck;Eingangsdruck;Drehmoment\ns;bar;bar;N*m\n" + rows)))
+    assert guessed["supply_pressure"].startswith("Versorgungsdruck")
+    assert guessed["inlet_pressure"].startswith("Eingangsdruck")

@@ -17,7 +17,10 @@ from toolbench.quantities.units import QuantityError, unit_factor
 _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("torque", ("torque", "drehmoment", "couple", "moment", "koppel", "coppia")),
     ("trigger", ("trigger", "switch", "taster")),
-    ("supply_pressure", ("supply", "wall", "receiver", "tank", "regulator", "upstream")),
+    (
+        "supply_pressure",
+        ("supply", "wall", "receiver", "tank", "regulator", "upstream", "versorg", "kessel", "regler", "amont"),
+    ),
     ("inlet_pressure", ("inlet", "tool", "flowing", "pressure", "druck", "pression")),
     ("air_flow", ("flow", "durchfluss", "debit", "débit")),
     ("speed", ("speed", "rpm", "drehzahl", "vitesse")),
