@@ -40,6 +40,8 @@ BENCH_FAULTS = [
     ('"5 s"', '"5 bar"', "protocols.held.duration", "is a unit of pressure, but time is wanted", None),
     ('"5 s"', '"-5 s"', "protocols.held.duration", "must be greater than zero", None),
     (NEAR, NEAR + 'regulator = "6,9 bar"\n', "setups.near.regulator", "decimal point", None),
+    (NEAR, NEAR + 'label = "\\u001b[31mred"\n', "setups.near.label", "the control character U+001B", "take it out"),
+    (NEAR, NEAR + 'label = "a\\u0000b"\n', "setups.near.label", "the control character U+0000", "take it out"),
     # times
     ('["2 s"]', '["2 s", "6 s"]', "protocols.held.marks[2]", "the mark at 6 s lies outside 0 to 5 s", None),
     ('["2 s"]', '["-1 s"]', "protocols.held.marks[1]", "the mark at -1 s lies outside", None),
@@ -403,6 +405,13 @@ def test_a_faulty_table_is_still_known_to_those_who_name_it(tmp_path: Path) -> N
 
 def test_tools_csv_that_cannot_be_read_is_one_fault(tmp_path: Path) -> None:
     assert [(f.file, f.message) for f in faults(write(tmp_path, tools=""))] == [("tools.csv", "holds no header")]
+
+
+def test_a_control_character_in_tools_csv_is_told_with_its_line(tmp_path: Path) -> None:
+    folder = write(tmp_path, tools="tool,name\nwrench-a,First\nwrench-b,\x1b[31mred\n")
+    (found,) = faults(folder)
+    assert (found.file, found.line) == ("tools.csv", 3)
+    assert "the control character U+001B" in found.message
 
 
 def test_an_error_reads_as_one_to_three_lines(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from pydantic_core import ErrorDetails
 
 from toolbench.files import read_regular
 from toolbench.quantities.units import STANDARD_ATMOSPHERE_PA, QuantityError, to_si
-from toolbench.settings.faults import Faults, did_you_mean, shown
+from toolbench.settings.faults import Faults, control_sign, did_you_mean, shown
 from toolbench.settings.models import DocumentModel, Model
 from toolbench.settings.scan import key_lines
 
@@ -72,6 +72,7 @@ def read_document(folder: Path, faults: Faults) -> Document | None:
         faults.lines, faults.document = key_lines(text), data
         if _is_newer(data, faults):
             return None
+        _check_texts(data, (), faults)
         return _validated(data, faults)
     except RecursionError:
         _too_deep(faults)
@@ -84,6 +85,15 @@ def _too_deep(faults: Faults) -> None:
         file=BENCH,
         mend="no key needs more than four levels",
     )
+
+
+def _check_texts(value: Any, path: tuple[str | int, ...], faults: Faults) -> None:
+    """Note every text that holds a control character."""
+    if isinstance(value, str) and (sign := control_sign(value)):
+        faults.bench(path, f"holds the control character {sign}, which cannot be shown", "take it out")
+    pairs = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, inner in pairs:
+        _check_texts(inner, (*path, key), faults)
 
 
 def _validated(data: dict[str, Any], faults: Faults) -> Document | None:

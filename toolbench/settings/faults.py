@@ -10,6 +10,7 @@ from typing import Any
 from toolbench.errors import Fault, SettingsError
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
@@ -47,6 +48,15 @@ def id_fault(name: str) -> str | None:
     if "--" in name:
         return f'"{name}" is no id: "--" parts the names of report folders'
     return None
+
+
+def control_sign(text: str) -> str | None:
+    """The first control character of a text but for tab and line ends, as "U+001B"; None where there is none.
+
+    A terminal obeys such a character, and neither a page nor a picture can show it.
+    """
+    found = _CONTROL.search(text)
+    return f"U+{ord(found[0]):04X}" if found else None
 
 
 class Faults:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from toolbench.files import read_regular
 from toolbench.quantities.units import QuantityError, exact_number, to_si, unit_factor
-from toolbench.settings.faults import Faults
+from toolbench.settings.faults import Faults, control_sign
 
 _HEAD = re.compile(r"^(?P<name>.*?)\s*(?:\[(?P<square>[^\]]*)\]|\((?P<round>[^)]*)\))?$", re.DOTALL)
 _GROUPED = re.compile(r"[+-]?\d{1,3}(,\d{3})+")
@@ -130,6 +130,13 @@ def read_table(folder: Path, file: str, faults: Faults) -> Table | None:
         return None
     except OSError as error:
         faults.add(f"cannot be read: {error.strerror}", file=file)
+        return None
+    if sign := control_sign(text):
+        line = next(n for n, one in enumerate(text.split("\n"), start=1) if control_sign(one))
+        faults.add(
+            f"holds the control character {sign}, which cannot be shown", file=file, line=line,
+            mend="save it again as CSV (UTF-8), or take the character out",
+        )  # fmt: skip
         return None
     delimiter, text = find_delimiter(text)
     records = _records(text, delimiter, file, faults)
