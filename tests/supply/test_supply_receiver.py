@@ -246,3 +246,18 @@ def test_a_flat_record_has_no_sag() -> None:
 def test_a_record_without_rest_is_refused() -> None:
     with pytest.raises(AnalysisError, match="of rest and 2 s"):
         which_regime(TIME[TIME > 0], recorded(LATE)[TIME > 0], supply())
+
+
+@pytest.mark.parametrize("volume_m3", [1e-3, 1e-4, 1e-5])
+def test_a_receiver_whose_air_lasts_no_step_settles_where_the_compressor_gives_what_is_drawn(volume_m3: float) -> None:
+    """Without a volume to speak of the receiver stands where outflow equals what the compressor gives, by hand."""
+    drawn = 2e-8  # m3/(s*Pa) of the pressure ahead of the line
+    small = Receiver(volume_m3=volume_m3, free_air_m3_s=0.009, cut_in_pa_abs=9e5, cut_out_pa_abs=11e5)
+    for exponent in (1.0, 1.4):
+        run = run_steady(
+            lambda p: (0.9 * p, drawn * p), small,
+            start_pa_abs=11e5, held_pa_abs=7e5, lowest_pa_abs=1.75e5, duration_s=5.0, polytropic_exponent=exponent,
+        )  # fmt: skip
+        assert np.isfinite(run.receiver_pa_abs).all()
+        assert run.receiver_pa_abs.max() <= 11e5
+        assert run.receiver_pa_abs[-1] == pytest.approx(0.009 / drawn, rel=1e-3)
