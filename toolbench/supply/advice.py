@@ -29,6 +29,9 @@ HIGH_FLOW = Restriction(sonic_conductance=9e-8, critical_pressure_ratio=0.35, la
 """A high-flow mated pair: 9 L/(s*bar), 0.35, from textbook figures; a maker's own figures replace it."""
 
 _MOST_CHANGES = 3
+MOST_ASPECTS = 12
+"""Of a long line only the changes that help most on their own are joined to lists: the number of lists goes with the third power."""
+MOST_VALUES = 8
 _SETTING_STEP_PA = 1e4
 """A regulator is set to a tenth of a bar."""
 _ROUNDING = 1e-12
@@ -101,6 +104,8 @@ class Advice:
     """The lowest rating in the line, above which the regulator is never raised; None: nobody states one, so it is not raised at all."""
     unrated: tuple[str, ...]
     """Parts whose rating nobody states."""
+    passed_over: int = 0
+    """Changes of a long line that help least on their own and were not tried in lists."""
 
     @property
     def enough_now(self) -> bool:
@@ -159,8 +164,10 @@ def find_changes(line: Line, demand: Demand, wanted_pa: float, candidates: Candi
     ceiling = lowest_rating(line, demand) if candidates.raise_regulator else None
     lists: tuple[ChangeList, ...] = ()
     closest = None
+    aspects = _aspects(line, candidates)
+    helpful = _most_helpful(line, demand, wanted, aspects)
     if float(now.inlet_pa_abs) < wanted:
-        tried = list(_try_all(line, demand, wanted, _aspects(line, candidates)))
+        tried = list(_try_all(line, demand, wanted, helpful))
         enough = [_option(line, found, ceiling) for found in tried]
         shortest = _shortest([option for option in enough if option is not None])
         lists = tuple(_change_list(line, demand, wanted, option) for option in shortest)
@@ -172,6 +179,7 @@ def find_changes(line: Line, demand: Demand, wanted_pa: float, candidates: Candi
         closest=closest,
         ceiling=ceiling,
         unrated=unrated(line, demand),
+        passed_over=len(aspects) - len(helpful),
     )
 
 
@@ -206,7 +214,27 @@ def _aspects(line: Line, candidates: Candidates) -> list[_Aspect]:
                 found.append(_Aspect(part, "high-flow", (float(better.sonic_conductance),), better))
             if candidates.remove_couplers:
                 found.append(_Aspect(part, "removed", (0.0,)))
-    return [aspect for aspect in found if aspect.values]
+    return [aspect._replace(values=_thinned(aspect.values)) for aspect in found if aspect.values]
+
+
+def _thinned(values: tuple[float, ...]) -> tuple[float, ...]:
+    """At most `MOST_VALUES` of the values, the smallest and the greatest change among them."""
+    if len(values) <= MOST_VALUES:
+        return values
+    last = len(values) - 1
+    return tuple(values[round(k * last / (MOST_VALUES - 1))] for k in range(MOST_VALUES))
+
+
+def _most_helpful(line: Line, demand: Demand, wanted: float, aspects: Sequence[_Aspect]) -> list[_Aspect]:
+    """The aspects that alone, at their greatest change, leave the lowest setting to be needed; all where there are few."""
+    if len(aspects) <= MOST_ASPECTS:
+        return list(aspects)
+
+    def needed(aspect: _Aspect) -> float:
+        return float(needed_setting(_changed(line, [(aspect, aspect.values[-1])]), demand, wanted))
+
+    best = sorted(aspects, key=needed)[:MOST_ASPECTS]
+    return [aspect for aspect in aspects if aspect in best]
 
 
 def _try_all(line: Line, demand: Demand, wanted: float, aspects: Sequence[_Aspect]) -> Iterator[_Found]:

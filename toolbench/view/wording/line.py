@@ -225,6 +225,10 @@ def _rating_sentences(study: LineStudy, advice: Advice) -> list[str]:
     assert study.air is not None
     ambient = study.air.last.point.line.ambient_pa_abs
     said = ["What is put there must be rated for the pressure at rest."]
+    if advice.passed_over:
+        said.append(
+            f"The line is long: {advice.passed_over} changes that help least on their own were not tried together with others."
+        )
     if advice.ceiling is None:
         said.append("The regulator is not raised, since nobody states what the line and the tool are rated for.")
         return said
