@@ -399,3 +399,72 @@ def test_it_is_one_json_object_of_plain_values() -> None:
     assert found["air"]["percent"]["modelled"] is True
     assert found["tested"][0]["drive"]["modelled"] is False
     assert str(DEMO) not in json.dumps(found)
+
+
+def _changed(tmp_path: Path, old: str, new: str) -> Season:
+    folder = tmp_path / "season"
+    shutil.copytree(DEMO, folder)
+    bench = folder / "bench.toml"
+    text = bench.read_text(encoding="utf-8")
+    assert old in text
+    bench.write_text(text.replace(old, new, 1), encoding="utf-8")
+    return tb.open_season(folder)
+
+
+BORE = 'bore = "13 mm", length = "12 m"'
+
+# (what is put in place of what in the setup near, where and what is said); constructed: beyond a hundred times of any bench
+NOT_MODELLED = [
+    (BORE, 'bore = "1e300 m", length = "12 m"', "setups.near.line[2].bore: 1.00 × 10^303 mm is nothing that can be modelled"),
+    (BORE, 'bore = "13 mm", length = "1e300 m"', "setups.near.line[2].length"),
+    ('sonic_conductance = "9 L/(s*bar)"', 'sonic_conductance = "1e-300 L/(s*bar)"', "setups.near.line[1].sonic_conductance"),
+    ('volume = "500 L"', 'volume = "1e-9 L"', "setups.near.receiver.volume: 0.00000000100 L"),
+    ('"18 degC"', '"-273.15 degC"', "bench.ambient_temperature: −273 °C is nothing that can be modelled"),
+    ('"1.013 bar abs"', '"1e-300 bar abs"', "bench.ambient_pressure"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "words"), NOT_MODELLED, ids=lambda v: str(v)[:24])
+def test_a_value_that_no_model_works_with_is_refused_with_its_key(
+    tmp_path: Path, old: str, new: str, words: str
+) -> None:
+    with pytest.raises(AnalysisError) as caught:
+        tb.open_line(_changed(tmp_path, old, new), setup="near", tool="quernel-1")
+    said = str(caught.value).replace("\u2009", " ")
+    assert words in said
+    assert "bench.toml:" in said
+    assert "the model works from" in said
+
+
+@pytest.mark.parametrize(
+    "question", [{"length": "1e300 m"}, {"bore": "1e-9 mm"}, {"bore": "1e300 m"}, {"pressure": "1e-9 bar"}]
+)
+def test_a_question_that_no_model_works_with_is_refused_under_its_name(question: dict[str, str]) -> None:
+    with pytest.raises(UsageError, match="is nothing that can be modelled") as caught:
+        tb.open_line(demo(), setup="near", tool="quernel-1", **question)
+    assert caught.value.faults[0].key in question
+
+
+def test_an_implausible_value_is_doubted_where_the_model_uses_it(tmp_path: Path) -> None:
+    season = _changed(tmp_path, BORE, 'bore = "1 m", length = "12 m"')
+    doubt = "setups.near.line[2].bore: 1000\u2009mm is hardly meant"
+    assert any(doubt in remark for remark in tb.open_line(season, setup="near", tool="quernel-1").remarks)
+    report = tb.compare(season, episode="far-end", tool="quernel-1", protocol="static")
+    assert any(doubt in finding.message for finding in report.record.findings)
+    other = tb.compare(season, episode="packs", tool="ostrel", protocol="battery")
+    assert not any("hardly meant" in finding.message for finding in other.record.findings)
+
+
+def test_where_all_torque_is_below_three_bar_the_picture_shows_pressure() -> None:
+    study = asked("near", pressure="0.1 bar")
+    sweep = air(study).sweep
+    assert sweep is not None
+    assert sweep.response is None
+    assert np.isfinite(sweep.inlet_pa).any()
+    assert "Flowing inlet pressure" in tb.plot_sweep(study).get_ylabel()
+
+
+def test_a_pack_that_leaves_no_voltage_is_told_with_its_setup(tmp_path: Path) -> None:
+    season = _changed(tmp_path, 'cell_resistance = "22 mohm"', 'cell_resistance = "900 mohm"')
+    with pytest.raises(AnalysisError, match=r"bench.toml:\d+: setups.one-string: at .* no voltage is left"):
+        tb.open_line(season, setup="one-string", tool="ostrel")

@@ -118,6 +118,16 @@ IMPLAUSIBLE = [
         '[setups.wide]\nline = [{ part = "hose", bore = "1 m" }]\n',
         "setups.wide.line[1].bore: 1000\u2009mm",
     ),
+    (
+        "bench.toml",
+        '[setups.pack]\nsupply = "battery"\ncells_in_series = 1000\n',
+        "setups.pack.cells_in_series: 1000 is hardly meant; 1.00 to 40.0 would be usual",
+    ),
+    (
+        "bench.toml",
+        '[setups.slack]\nregulator = { set = "6 bar", droop = "10 bar/(L/s)" }\n',
+        "setups.slack.regulator.droop",
+    ),
     ("tools.csv", "mass [kg]\nwrench-a,900", "wrench-a: mass: 900\u2009kg"),
 ]
 

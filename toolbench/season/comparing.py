@@ -28,6 +28,7 @@ from toolbench.season.joining import Joined, join_epochs, too_few
 from toolbench.season.judged import Basis, compared_pairs, find_rows, judge_rows, sample_of, told_rows
 from toolbench.season.opening import Cell, ReportPlan, Season, find_plan
 from toolbench.season.outcome import Comparison
+from toolbench.season.plausible import supply_doubts
 from toolbench.season.putting_back import judge_all_runs, read_excluded, turned_findings
 from toolbench.season.reducing import Reduced, reduce_runs
 from toolbench.season.repeats import Repeats, find_repeats, sittings_of
@@ -144,10 +145,18 @@ def compare_plan(season: Season, plan: ReportPlan) -> ComparisonRecord:
         compensated=protocol.hold is not None and protocol.hold.channel == "inlet_pressure",
         all_runs=all_runs,
     )
-    explained = explain_supply(season, record, _absent(plan, items))
+    absent = _absent(plan, items)
+    explained = explain_supply(season, record, absent)
     if explained is None:
         return record
-    return replace(record, supply=explained.supply, digests={**explained.digests, **record.digests})
+    shown = [*items, *absent]
+    doubts = supply_doubts(settings, [item.setup for item in shown], [item.tool for item in shown])
+    return replace(
+        record,
+        supply=explained.supply,
+        findings=worst_first([*record.findings, *doubts]),
+        digests={**explained.digests, **record.digests},
+    )
 
 
 def _choose(season: Season, plan: ReportPlan) -> tuple[dict[str, list[RunEntry]], dict[str, list[tuple[str, str]]]]:

@@ -78,12 +78,14 @@ def _hose(line: Line, place: int) -> Hose:
 def _response(
     point: OperatingPoint, inlet: Floats, anchor: tuple[SupplyFigure, Estimate | None], exponent: Fitted
 ) -> Floats | None:
-    """Torque by the power law; nan where it is not supported or a part chokes, None without a measured level."""
+    """Torque by the power law; nan where it is not supported or a part chokes, None without a measured level or where all is nan."""
     figure, level = anchor
     reference = figure.estimate.value
     if level is None or reference < LOWEST_PA:
         return None
     supported = (inlet >= LOWEST_PA) & ~point.choked.any(axis=0)
+    if not supported.any():
+        return None
     return np.where(supported, level.value * (inlet / reference) ** exponent.value, np.nan)
 
 

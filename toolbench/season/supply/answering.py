@@ -10,6 +10,7 @@ from toolbench.records.settings import Setup, Tool
 from toolbench.records.supply import Drive, LearnedFigure, SupplyFigure
 from toolbench.season.beside import like_findings
 from toolbench.season.opening import Season
+from toolbench.season.plausible import supply_doubts
 from toolbench.season.supply.learning import Learned
 from toolbench.season.supply.modelling import EXPONENT, as_estimate
 from toolbench.season.supply.study import AirStudy, Asked, ElectricStudy, TestedSetup
@@ -91,9 +92,11 @@ def fit_remarks(fit: ExponentFit | None) -> list[str]:
 
 
 def run_remarks(subject: Subject) -> list[str]:
-    """What is wrong or doubtful of the tested runs beside each other, and how many could not be used."""
+    """What is wrong or doubtful: stated values that no bench has, the tested runs beside each other, and how many were unusable."""
+    settings = subject.season.settings
+    said = [one.message for one in supply_doubts(settings, [subject.setup.id], [subject.tool.id])]
     found = like_findings(subject.runs_on(subject.setup.id))
-    said = [finding.message for finding in found if finding.severity != "note"]
+    said += [finding.message for finding in found if finding.severity != "note"]
     season, learned = subject.season, subject.learned
     made = [
         entry.run

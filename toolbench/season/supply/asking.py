@@ -14,6 +14,7 @@ from toolbench.quantities.format import THIN
 from toolbench.records.settings import Setup, Tool
 from toolbench.records.supply import Drive
 from toolbench.season.opening import Season, pick
+from toolbench.season.plausible import asked_beyond_model
 from toolbench.season.supply.air_answer import answer_air, check_rating, longest_hose
 from toolbench.season.supply.answering import Answer, Subject
 from toolbench.season.supply.electric_answer import answer_electric
@@ -83,6 +84,10 @@ def open_line(
         loss_percent=_percent(_number("loss", loss, ambient)),
     )
     _check_fits(kind, asked)
+    if beyond := asked_beyond_model(
+        {"length": asked.length_m, "bore": asked.bore_m, "pressure": asked.pressure_pa, "want": asked.want_pa}
+    ):
+        raise UsageError(beyond)
     texts = (_said(length, asked.length_m, "m"), _said(bore, asked.bore_m, "mm"))
     other = _altered(season, found, asked, texts, kind) if asked.is_other else None
     subject = _subject(season, found, one, asked, other, kind)

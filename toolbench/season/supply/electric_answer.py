@@ -103,7 +103,11 @@ def _given(
 ) -> OtherSupply:
     """What a supply gives at the tested current; against the `reference`, where there is one."""
     drawn = current.estimate
-    voltage = voltage_at_tool(supply, drawn.value, current_u=drawn.standard_uncertainty)
+    try:
+        voltage = voltage_at_tool(supply, drawn.value, current_u=drawn.standard_uncertainty)
+    except AnalysisError as error:
+        file, line, key = place_of(subject.season.settings, setup)
+        raise AnalysisError([replace(f, file=file, line=line, key=key) for f in error.faults]) from error
     rest = voltage_at_tool(supply, 0.0)
     sag = combine(rest.value - voltage.value, "V", [(rest, 1.0), (voltage, -1.0)])
     percent = response = None

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from toolbench.errors import AnalysisError, Fault
 from toolbench.quantities import format_stated, from_si
 from toolbench.records.settings import LinePart, SeasonSettings, Setup
+from toolbench.season.plausible import beyond_model
 from toolbench.supply.air import ATMOSPHERE_PA_ABS, T_ANR
 from toolbench.supply.electric import Lead, Pack
 from toolbench.supply.elements import Element, Regulator, Restriction, from_flow_coefficient
@@ -44,8 +45,9 @@ def line_of(settings: SeasonSettings, setup: Setup) -> StatedLine:
     ------
     AnalysisError
         With every fault at once: no regulator pressure, a hose without bore or length, a coupler without its conductance, a
-        fitting without its flow coefficient.
+        fitting without its flow coefficient, a value that cannot be modelled.
     """
+    _check_modelled(settings, setup)
     faults: list[Fault] = []
     assumed: list[str] = []
     ambient = settings.ambient_pressure_pa_abs or ATMOSPHERE_PA_ABS
@@ -66,6 +68,11 @@ def line_of(settings: SeasonSettings, setup: Setup) -> StatedLine:
         ambient_pa_abs=ambient,
     )
     return StatedLine(setup=setup, line=line, receiver=_receiver(setup, ambient), assumed=tuple(dict.fromkeys(assumed)))
+
+
+def _check_modelled(settings: SeasonSettings, setup: Setup) -> None:
+    if faults := beyond_model(settings, setup):
+        raise AnalysisError(faults)
 
 
 def is_modelled_air(setup: Setup) -> bool:
@@ -210,8 +217,10 @@ def pack_of(
     Raises
     ------
     AnalysisError
-        The setup does not say how many cells in series, how many strings, and which resistance a cell has.
+        The setup does not say how many cells in series, how many strings, and which resistance a cell has, or states what cannot
+        be modelled.
     """
+    _check_modelled(settings, setup)
     keys = ("cells_in_series", "strings", "cell_resistance")
     values = [number_of(setup, key) for key in keys]
     series, strings, resistance = values
@@ -246,8 +255,9 @@ def lead_of(
     Raises
     ------
     AnalysisError
-        The setup does not state its lead, or no voltage is stated or recorded.
+        The setup does not state its lead, or no voltage is stated or recorded, or it states what cannot be modelled.
     """
+    _check_modelled(settings, setup)
     length, section = number_of(setup, "lead.length"), number_of(setup, "lead.section")
     voltage = rest_voltage_v if rest_voltage_v is not None else number_of(setup, "voltage")
     if length is None or section is None or voltage is None:

@@ -105,7 +105,7 @@ class Mark:
 class Sweep:
     """Inlet pressure [Pa] and torque over the length of one hose for some bores, modelled: shape (bores, lengths).
 
-    nan where the line is choked; torque is None without a measured level, and nan below 3 bar too.
+    nan where the line is choked; torque is nan below 3 bar too, and None without a measured level or where all of it is nan.
     """
 
     lengths_m: Floats
