@@ -219,7 +219,7 @@ def test_of_a_long_line_only_what_helps_most_is_joined_to_lists_and_that_is_told
     short = replace(HOSE, length_m=2.0)
     line = replace(LINE, elements=(*(replace(short, label=f"hose {k}") for k in range(60)),))
     found = find_changes(line, TOOL, 5.5 * BAR, replace(SHORTER, lengths_m=(1.0,)))
-    assert found.passed_over == 120 - 12
+    assert found.passed_over == 120 - 10
     assert found.lists or found.closest is not None
 
 

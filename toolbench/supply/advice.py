@@ -29,9 +29,9 @@ HIGH_FLOW = Restriction(sonic_conductance=9e-8, critical_pressure_ratio=0.35, la
 """A high-flow mated pair: 9 L/(s*bar), 0.35, from textbook figures; a maker's own figures replace it."""
 
 _MOST_CHANGES = 3
-MOST_ASPECTS = 12
+MOST_ASPECTS = 10
 """Of a long line only the changes that help most on their own are joined to lists: the number of lists goes with the third power."""
-MOST_VALUES = 8
+MOST_VALUES = 6
 _SETTING_STEP_PA = 1e4
 """A regulator is set to a tenth of a bar."""
 _ROUNDING = 1e-12
