@@ -59,6 +59,12 @@ def test_what_scatter_hides_is_not_made_up() -> None:
     assert departure_parts(PROTOCOL, groups, groups[0], "torque", "sustained", None) == ()
 
 
+def test_one_run_a_setup_shows_no_sensitivity() -> None:
+    groups = [cell("near", 900.0, [0.1], 0.8), cell("far", 850.0, [-0.1], 0.8)]
+    assert find_sensitivity(groups, "torque", "sustained", None) is None
+    assert departure_parts(PROTOCOL, groups, groups[0], "torque", "sustained", None) == ()
+
+
 def test_a_systematic_departure_enters_and_the_scattered_one_is_contained() -> None:
     near, far = cell("near", 500, [-0.05, 0.0, 0.05, 0.0], 0.8), cell("far", 450, [-0.22, -0.2, -0.18, -0.2], 0.8)
     (scattered,) = departure_parts(PROTOCOL, [near, far], near, "torque", "sustained", None)

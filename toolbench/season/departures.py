@@ -73,7 +73,8 @@ def find_sensitivity(groups: Sequence[Sequence[Run]], response: str, metric: str
 def _sensitivities(groups: Sequence[Sequence[Run]], levels: Callable[[Run], Floats]) -> Floats:
     """`find_sensitivity` for each of the `levels` of a run, shape (levels,); nan where none shows."""
     known = [[run for run in runs if run.conditions.hold_value is not None] for runs in groups]
-    spread, both, up, freedom = 0.0, 0.0, 0.0, -1.0
+    # Arrays even where no group has two runs: nothing shows then, and a division by nothing is no error.
+    spread, both, up, freedom = np.zeros(1), np.zeros(1), np.zeros(1), np.full(1, -1.0)
     for runs in known:
         if len(runs) < 2:
             continue
