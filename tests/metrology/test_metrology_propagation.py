@@ -85,3 +85,10 @@ def test_two_units_have_no_difference() -> None:
 
 def test_percent_of_nothing_is_unknown() -> None:
     assert math.isnan(ratio_percent(level(1.0, part("s", 1.0)), level(0.0, part("t", 1.0))).value)
+
+
+@pytest.mark.parametrize("size", [1e-100, 1.0, 1e100, 1e300])
+def test_degrees_of_freedom_do_not_depend_on_the_unit(size: float) -> None:
+    # By hand: two equal parts with 9 and infinite degrees of freedom give 4 x 9.
+    found = level(100.0, part("scatter", size, 9), part("gain", size))
+    assert found.degrees_of_freedom == pytest.approx(36.0, rel=1e-12)

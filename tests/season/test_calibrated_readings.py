@@ -8,6 +8,7 @@ import pytest
 import toolbench as tb
 from toolbench.records.comparison import ComparisonRecord
 from toolbench.season import open_season
+from toolbench.season.plausible import plausible_findings
 
 GAIN, LIFT = 1.02, 4.0
 """Constructed: the cell shows what acts on it divided by GAIN, less LIFT."""
@@ -195,3 +196,13 @@ def test_the_page_shows_the_line_in_the_budget_of_a_level(tmp_path: Path) -> Non
     assert "cell about its calibration line: near" in html
     results = tb.show_caveats(comparison)._repr_html_()
     assert "Readings of sensor cell are corrected by the line of the calibration" in results
+
+
+@pytest.mark.parametrize(("gain", "doubted"), [(1.02, False), (1.356, True), (0.001, True)])
+def test_points_that_correct_by_more_than_a_fifth_are_doubted(tmp_path: Path, gain: float, doubted: bool) -> None:
+    """A gain of 1.356 is ft·lbf taken for N·m; constructed."""
+    keys = 'points = "calibration/cell.csv"\ncalibrated = 2026-01-10\n'
+    season(tmp_path, keys, {"cell.csv": points(gain=gain)})
+    found = [f for f in plausible_findings(open_season(tmp_path).settings) if f.file == "calibration/cell.csv"]
+    assert bool(found) == doubted
+    assert all("which is hardly meant" in finding.message for finding in found)

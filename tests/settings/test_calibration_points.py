@@ -71,6 +71,7 @@ GOOD = ["reference [N*m],indication [N*m]", "0,0.2", "500,500.4", "1000,1000.3"]
         (["reference [N*m],indication [N*m],expanded [%],k", "0,0,1,0", "5,5,1,2", "9,9,1,2"], 2, "a coverage factor is positive"),
         (["reference [N*m],indication [N*m],expanded [%],k", "1,1,-1,2", "5,5,1,2", "9,9,1,2"], 2, "an uncertainty is not negative"),
         ([""], 1, "holds no header"),
+        (["reference [N*m],indication [N*m]", "0,0", "1e-300,1e-300", "2e-300,2e-300"], 1, "lie so close together"),
     ],
 )  # fmt: skip
 def test_what_can_be_no_calibration_is_told_at_its_line(

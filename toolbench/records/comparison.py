@@ -76,13 +76,14 @@ class Estimate:
         """Effective degrees of freedom by Welch-Satterthwaite (GUM G.4), inf where every component is known exactly."""
         if self.degrees_of_freedom_override is not None:
             return self.degrees_of_freedom_override
-        denominator = sum(
-            c.contribution**4 / c.degrees_of_freedom
-            for c in self.components
-            if not c.contained and math.isfinite(c.degrees_of_freedom)
-        )
         u = self.standard_uncertainty
-        return u**4 / denominator if denominator > 0 else math.inf
+        # As shares of the whole: a fourth power of the values themselves can pass what a float holds.
+        share = sum(
+            (c.contribution / u) ** 4 / c.degrees_of_freedom
+            for c in self.components
+            if u > 0 and not c.contained and math.isfinite(c.degrees_of_freedom)
+        )
+        return 1.0 / share if share > 0 else math.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

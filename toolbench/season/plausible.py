@@ -90,6 +90,8 @@ _COLUMN = {"drive_m": "drive", "length_m": "length", "mass_kg": "mass", "claimed
            "rated_pressure_pa": "rated_pressure", "air_consumption_m3_s": "air_consumption"}  # fmt: skip
 _MOST_SCALE = 0.1
 """A calibration worse than 10 % (one standard uncertainty) is more likely a slip."""
+_MOST_CORRECTION = 0.2
+"""A sensor whose indication is corrected by more than a fifth is more likely read in another unit."""
 
 
 def plausible_findings(settings: SeasonSettings) -> list[Finding]:
@@ -120,6 +122,11 @@ def _of_sensors(settings: SeasonSettings) -> Iterator[Finding]:
                 size = format_number(100 * certificate.scale, 3, unit="%")
                 said = f"{key}: a standard uncertainty of {size} of every reading is hardly that of a sensor."
                 yield _finding(said, "bench.toml", settings.lines.get(key), "look for a slip of the pen", (sensor.id,))
+            if certificate.line is not None and abs(certificate.line.slope) > _MOST_CORRECTION:
+                size = format_number(100 * certificate.line.slope, 3, unit="%", signed=True)
+                said = f"{certificate.points}: its points correct every reading of {sensor.id} by {size}, which is hardly meant."
+                mend = "look for columns in another unit, or swapped"
+                yield _finding(said, certificate.points or "bench.toml", None, mend, (sensor.id,))
 
 
 def _of_setups(settings: SeasonSettings) -> Iterator[Finding]:

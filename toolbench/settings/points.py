@@ -75,7 +75,11 @@ def read_points(folder: Path, file: str, quantity: str, faults: Faults) -> Calib
     # Only a season with points pays for loading the statistics.
     from toolbench.metrology.calibration import fit_calibration
 
-    return fit_calibration([p[1] for p in points], [p[2] for p in points], [p[3] for p in points])
+    try:
+        return fit_calibration([p[1] for p in points], [p[2] for p in points], [p[3] for p in points])
+    except ValueError:
+        table.fault(None, "reference", "the points lie so close together that no line can be laid through them")
+        return None
 
 
 def _point(table: Table, row: Row, quantity: str) -> _Point | None:
