@@ -80,4 +80,4 @@ def test_a_quotation_mark_left_open_does_not_swallow_the_rows_after_it(tmp_path:
 
 
 def test_a_control_character_in_a_path_is_refused(tmp_path: Path) -> None:
-    assert "holds a control character" in said(write(tmp_path, runs=RUNS.replace("r1.csv", "r\x001.csv")))
+    assert "holds the control character U+0000" in said(write(tmp_path, runs=RUNS.replace("r1.csv", "r\x001.csv")))
