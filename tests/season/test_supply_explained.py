@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import toolbench as tb
 from toolbench.records.comparison import ComparisonRecord, Component, Estimate
 from toolbench.records.supply import SupplyExplained
 from toolbench.season.supply.explaining import explained_percent
+from toolbench.season.supply.modelling import demand_of
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
 TRUTH = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))
@@ -158,3 +160,10 @@ def test_channels_read_without_a_calibration_are_among_what_is_assumed() -> None
     assert "no error of what reads the air flow" in supply_of("couplers", "quernel-1", "static").assumed
     assert not any("pressure" in said for said in supply_of("couplers", "quernel-1", "static").assumed)
     assert supply_of("mains-lead", "pelmoor", "mains").assumed == ("no error of what reads the current",)
+
+
+@pytest.mark.parametrize("stated", [0.0, 1e-12, 1e297])
+def test_a_consumption_that_no_line_carries_is_no_demand(stated: float) -> None:
+    season = tb.open_season(DEMO)
+    tool = replace(season.settings.tools["quernel-1"], air_consumption_m3_s=stated)
+    assert demand_of(season.settings, tool, None) is None

@@ -72,11 +72,18 @@ def started_line(settings: SeasonSettings, item: Item, behind_regulator: Estimat
     )
 
 
+SMALLEST_DEMAND, GREATEST_DEMAND = 1e-7, 20.0
+"""Stated consumptions [m3/s ANR] that a model works with: from 0.0001 to 20 000 L/s."""
+
+
 def demand_of(settings: SeasonSettings, tool: Tool, learned: Learned | None) -> Fitted | None:
-    """A tool's air demand: learned from recordings, else from its stated consumption; None where neither is there."""
+    """A tool's air demand: learned from recordings, else from its stated consumption; None where neither is there.
+
+    A stated consumption of nothing, or one that no line could carry, is none.
+    """
     if learned is not None and learned.demand is not None and not learned.demand.fitted.effective:
         return learned.demand.fitted
-    if tool.air_consumption_m3_s is None:
+    if tool.air_consumption_m3_s is None or not SMALLEST_DEMAND <= tool.air_consumption_m3_s <= GREATEST_DEMAND:
         return None
     ambient = settings.ambient_pressure_pa_abs or ATMOSPHERE_PA_ABS
     value = tool.air_consumption_m3_s / (RATED_AT_PA + ambient)
