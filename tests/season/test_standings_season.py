@@ -20,6 +20,7 @@ from toolbench.season.standings.levels import metrics_correlation
 from toolbench.season.standings.outcome import Apart, ClassStandings
 from toolbench.season.standings.rows import standings_csv, standings_rows
 from toolbench.standings import Score
+from toolbench.view.tables import show_claims
 from toolbench.view.tables.conditions import conditions
 
 # A recording builds up with 0.2 s; the mean from 1 to 1.5 s lacks 0.2 (exp(-5) - exp(-7.5)) / 0.5 = 0.25 % of its level, so levels
@@ -368,6 +369,50 @@ def test_a_claim_for_a_pressure_is_judged_near_that_pressure_only(tmp_path: Path
     (found,) = _air(_standings(tmp_path, *runs_of({"wrench-a": LEVELS["wrench-a"]}), tools=tools)).claims
     assert (found.judged.verdict, found.pressure_pa) == ("not comparable", pytest.approx(6.3e5))
     assert "the flowing pressure was not recorded" in found.judged.reason
+
+
+def _with_pressure(folder: Path, pressures: tuple[float, ...], tools: str) -> Standings:
+    """The first tool's runs with a constant inlet pressure each [bar]; those after the second are of a second criterion's protocol."""
+    bench = BENCH.replace(
+        'channels.torque = "Torque [N*m]"\n',
+        'channels.torque = "Torque [N*m]"\nchannels.inlet_pressure = "Inlet [bar]"\n',
+        1,
+    )
+    again = 'duration = "1.5 s"\nmarks = ["1 s"]\nwindow = ["1 s", "1.5 s"]\n'
+    bench = bench.replace('["wrench-a", "wrench-b"]', '["wrench-a"]').replace(
+        "[setups.near]", f'[protocols.again]\nmeasurand = "mean torque"\n{again}\n[setups.near]'
+    )
+    head, first, second = TORQUE.partition('id = "per-mass"')
+    card = head + first + second.replace('"steady"', '"again"')
+    write(folder, [Made("wrench-a", 500.0) for _ in pressures], card=card, tools=tools, bench=bench)
+    runs = (folder / "runs.csv").read_text(encoding="utf-8").splitlines()
+    rows = [row if place <= 2 else row.replace(",steady,", ",again,") for place, row in enumerate(runs)]
+    (folder / "runs.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    for place, pressure in enumerate(pressures, start=1):
+        file = folder / f"recordings/wrench-a-{place}.csv"
+        top, *lines = file.read_text(encoding="utf-8").splitlines()
+        text = "\n".join([f"{top},Inlet [bar]", *(f"{line},{pressure}" for line in lines)])
+        file.write_text(text + "\n", encoding="utf-8")
+    return rank_tools(open_season(folder))
+
+
+@pytest.mark.parametrize(("claimed_at", "verdict"), [("6.3", "supported"), ("5.3", "not comparable")])
+def test_the_pressure_of_a_claim_is_held_against_the_runs_that_judge_it(
+    tmp_path: Path, claimed_at: str, verdict: str
+) -> None:
+    """Constructed: the judging runs ran at 6.2 bar, those of the other criterion at 4.4 bar; the mean of all is 5.3 bar."""
+    head = HEAD.replace("claim_kind", "claim_kind,claim_pressure [bar]")
+    tools = f"{head}\nwrench-a,First,Old,air,2.5,100,450,tightening,{claimed_at},bought,,,,\n"
+    (found,) = _air(_with_pressure(tmp_path, (6.1, 6.3, 4.3, 4.5), tools)).claims
+    assert (found.judged.verdict, found.judged_at_pa) == (verdict, None)
+
+
+def test_a_verdict_on_a_claim_without_a_pressure_says_at_which_it_holds(tmp_path: Path) -> None:
+    tools = f"{HEAD}\nwrench-a,First,Old,air,2.5,100,700,tightening,bought,,,,\n"
+    standings = _with_pressure(tmp_path, (6.1, 6.3, 4.3, 4.5), tools)
+    (found,) = _air(standings).claims
+    assert found.judged_at_pa == pytest.approx(6.2e5)  # the mean of the two runs that judge it
+    assert "not shown at 6.20\u2009bar" in show_claims(standings).text
 
 
 def test_a_report_of_a_tool_says_what_its_baseline_makes_of_the_claim(tmp_path: Path) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from toolbench.metrology import mean_and_sd
 from toolbench.records.comparison import ComparisonRecord, Estimate
+from toolbench.records.runs import Conditions
 from toolbench.records.scorecard import StatedCriterion
 from toolbench.records.settings import Protocol, SeasonSettings, Tool
 from toolbench.season.opening import Season
@@ -28,9 +30,10 @@ def judge_claims(season: Season, criteria: Sequence[StatedCriterion], collected:
         protocol = _protocol(season, criteria, facts.supply)
         if facts.tool.claimed_torque is None or protocol is None:
             continue
-        level = collected.levels[protocol.id].tools[facts.tool.id].of(SUSTAINED)
+        measured = collected.levels[protocol.id].tools[facts.tool.id]
+        level = measured.of(SUSTAINED)
         if isinstance(level, Estimate):
-            flowing = facts.drive_mean if facts.drive_unit == "Pa" else None
+            flowing = _flowing_pressure([run.conditions for run in measured.runs])
             found.append(_judged(facts.tool, facts.tool.claimed_torque, protocol, level, flowing))
     return tuple(found)
 
@@ -54,10 +57,15 @@ def claim_of_report(record: ComparisonRecord, settings: SeasonSettings) -> ToolC
     if not levels:
         return None
     base = next(item for item in record.items if item.id == record.baseline)
-    known = [run.conditions.flowing_pressure for run in record.runs if run.id in base.runs]
-    pressures = [value for value in known if value is not None]
-    drive = mean_and_sd(pressures)[0] if pressures else None
-    return _judged(tool, tool.claimed_torque, record.protocol, levels[0].estimate, drive)
+    flowing = _flowing_pressure([run.conditions for run in record.runs if run.id in base.runs])
+    return _judged(tool, tool.claimed_torque, record.protocol, levels[0].estimate, flowing)
+
+
+def _flowing_pressure(conditions: Sequence[Conditions]) -> float | None:
+    """Mean over the runs that a level is of [Pa]; None where none recorded it."""
+    known = [one.flowing_pressure for one in conditions if one.flowing_pressure is not None]
+    finite = [value for value in known if math.isfinite(value)]
+    return mean_and_sd(finite)[0] if finite else None
 
 
 def _judged(tool: Tool, claimed: float, protocol: Protocol, level: Estimate, flowing_pa: float | None) -> ToolClaim:
@@ -69,6 +77,7 @@ def _judged(tool: Tool, claimed: float, protocol: Protocol, level: Estimate, flo
         source=tool.claim_source,
         pressure_pa=tool.claim_pressure_pa,
         judged=judge_claim(level, claimed, confidence=protocol.confidence, comparable=not reason, reason=reason),
+        judged_at_pa=flowing_pa if unknown else None,
         remark="the claim names no pressure, and may be meant for another than the tool was run at" if unknown else "",
     )
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from toolbench.metrology import combine, mean_and_sd
+from toolbench.metrology import combine
 from toolbench.records.comparison import Estimate
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Run
@@ -138,7 +138,6 @@ def _facts(season: Season, entrant: Entrant, levels: Sequence[ToolLevels]) -> Fa
         last_day=max(days, default=None),
         drive=(min(drive), max(drive)) if drive else None,
         drive_unit=unit,
-        drive_mean=mean_and_sd(drive)[0] if drive else None,
         notices=_notices(season.settings, entrant.tool.id, runs),
     )
 

@@ -30,7 +30,6 @@ class Facts:
     drive: tuple[float, float] | None = None
     """Lowest and highest flowing pressure, or voltage while running, of the runs used; None where not recorded."""
     drive_unit: str = ""
-    drive_mean: float | None = None
     notices: tuple[str, ...] = ()
     """Correction notices that touch the tool or one of its runs."""
 
@@ -44,6 +43,8 @@ class ToolClaim:
     source: str
     pressure_pa: float | None
     judged: JudgedClaim
+    judged_at_pa: float | None = None
+    """Mean flowing pressure of the runs, where the claim names none: the verdict holds at this pressure only."""
     remark: str = ""
 
 

@@ -29,6 +29,7 @@ from toolbench.view.wording.standings import (
     print_ranks,
     print_score,
     print_stated,
+    verdict_words,
 )
 from toolbench.view.wording.tools import obtained_text, tool_text
 
@@ -121,7 +122,7 @@ def _claim(standings: Standings, one: ClassStandings, claim: ToolClaim) -> dict[
         "claimed": print_stated(judged.claimed, unit, standings.settings),
         "kind": ", ".join(filter(None, (claim.kind or "kind not stated", claim.source))),
         "measured": print_mark(judged.estimate, standings.settings),
-        "verdict": judged.verdict,
+        "verdict": verdict_words(claim, standings.settings),
         "chance": NONE if chance is None else print_chance(chance),
         "needed": NONE if limit is None else print_number(limit, unit, standings.settings),
         "why": "; ".join(filter(None, (judged.reason, claim.remark))),

@@ -171,8 +171,16 @@ def decision_rule(confidence: float) -> str:
     return (
         "A claim is read as “at least so much”. Supported: the probability that the true value reaches the claimed one is "
         f"{share} or more, by the measured value and its uncertainty. Not shown: it is {rest} or less. Inconclusive: "
-        "between the two (JCGM 106:2012). Not comparable: kind, direction or pressure of claim and measurement differ."
+        "between the two (JCGM 106:2012). Not comparable: kind, direction or pressure of claim and measurement differ. Where a "
+        "claim names no pressure, verdict and probability hold at the pressure the tool ran at."
     )
+
+
+def verdict_words(claim: ToolClaim, settings: SeasonSettings) -> str:
+    """The verdict, and the pressure it holds at where the claim names none."""
+    if claim.judged_at_pa is None:
+        return claim.judged.verdict
+    return f"{claim.judged.verdict} at {print_both(claim.judged_at_pa, 'Pa', settings, 3)}"
 
 
 def claim_sentence(claim: ToolClaim, label: str, settings: SeasonSettings) -> str:
@@ -186,7 +194,7 @@ def claim_sentence(claim: ToolClaim, label: str, settings: SeasonSettings) -> st
     chance = judged.conformance_probability
     word = f" (probability {print_chance(chance)})" if chance is not None else ""
     remark = f"; {claim.remark}" if claim.remark else ""
-    return f"{told}, {measured}: {judged.verdict}{word}{remark}."
+    return f"{told}, {measured}: {verdict_words(claim, settings)}{word}{remark}."
 
 
 def claim_fact(claim: ToolClaim, settings: SeasonSettings) -> str:
@@ -194,7 +202,8 @@ def claim_fact(claim: ToolClaim, settings: SeasonSettings) -> str:
     judged = claim.judged
     kind = ", ".join(filter(None, (claim.kind or "kind not stated", claim.source)))
     reason = f": {judged.reason}" if judged.reason else f"; {claim.remark}" if claim.remark else ""
-    return f"{print_stated(judged.claimed, judged.estimate.unit, settings)} ({kind}); by the baseline {judged.verdict}{reason}"
+    claimed = print_stated(judged.claimed, judged.estimate.unit, settings)
+    return f"{claimed} ({kind}); by the baseline {verdict_words(claim, settings)}{reason}"
 
 
 def move_words(move: Move) -> str:
