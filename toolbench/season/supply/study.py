@@ -53,6 +53,8 @@ class TestedSetup:
     """Mean of the drive before the onset [SI]."""
     ends_s: float = 0.0
     """When its runs end, after the onset."""
+    epoch: str = ""
+    """The rig's epoch that its runs are of, "since 2026-03-02", where the tool's earlier runs on it lie in another one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -76,6 +76,7 @@ def _tested(one: TestedSetup) -> dict[str, Any]:
         "protocol": one.protocol,
         "runs": list(one.runs),
         "held": one.held,
+        "epoch": one.epoch,
         "rest": _finite(one.rest),
         "drive": _figure(one.drive),
         "taken": _figure(one.taken),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from toolbench.errors import AnalysisError
 from toolbench.metrology import mean_and_sd
@@ -10,6 +11,7 @@ from toolbench.records.comparison import Estimate
 from toolbench.records.runs import Run
 from toolbench.records.settings import Protocol, SeasonSettings
 from toolbench.records.supply import Drive
+from toolbench.season.epochs import Epochs, find_epochs
 from toolbench.season.opening import Season
 from toolbench.season.reducing import reduce_runs
 from toolbench.season.supply.explaining import CHANNELS
@@ -42,17 +44,31 @@ def tested_setups(
 ) -> dict[str, TestedSetup]:
     """Every setup that the tool has runs on, in the order of bench.toml.
 
-    Of several protocols on one setup the one is taken that holds nothing, records the drive, and has most runs.
+    Of several protocols on one setup the one is taken that holds nothing, records the drive, and has most runs; of several
+    epochs of the rig the last one, since a mean over a change of the rig is of neither.
     """
+    epochs = find_epochs(settings)
     found: dict[str, list[TestedSetup]] = {}
     for protocol in settings.protocols.values():
         cells: dict[str, list[Run]] = {}
         for one in learned.runs:
             if one.run.entry.protocol == protocol.id:
                 cells.setdefault(one.run.entry.setup, []).append(one.run)
+        latest = {setup: _latest(epochs, runs) for setup, runs in cells.items()}
+        cells = {setup: runs for setup, (runs, _) in latest.items()}
         for tested in _of_protocol(settings, protocol, cells, drive, confidence) if cells else ():
-            found.setdefault(tested.setup, []).append(tested)
+            found.setdefault(tested.setup, []).append(replace(tested, epoch=latest[tested.setup][1]))
     return {setup: max(found[setup], key=_worth) for setup in settings.setups if setup in found}
+
+
+def _latest(epochs: Epochs, runs: Sequence[Run]) -> tuple[list[Run], str]:
+    """The runs of the last epoch of the rig among them, and which it is; all of them, and no word, where they lie in one."""
+    places = [epochs.of(run.entry) for run in runs]
+    known = {place for place in places if place is not None}
+    if len(known) < 2:
+        return list(runs), ""
+    last = max(known)
+    return [run for run, place in zip(runs, places, strict=True) if place == last], epochs.words(last)
 
 
 def _worth(one: TestedSetup) -> tuple[bool, bool, int]:

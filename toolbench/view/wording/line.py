@@ -61,9 +61,10 @@ def measured_sentence(study: LineStudy) -> str:
     ]
     runs = "1 run" if len(found.runs) == 1 else f"{len(found.runs)} runs"
     held = ", inlet pressure held" if found.held else ""
+    when = f" {found.epoch}, after the rig was changed," if found.epoch else ""
     share = print_share(study.confidence)
     tail = " Figures are effective for this setup: no pressure was recorded at the inlet." if study.effective else ""
-    return f"Measured in {runs} under {found.protocol}{held}: {list_words(said)} ({share} intervals).{tail}"
+    return f"Measured in {runs}{when} under {found.protocol}{held}: {list_words(said)} ({share} intervals).{tail}"
 
 
 def state_sentence(study: LineStudy, state: LineState, name: str) -> str:
