@@ -468,3 +468,16 @@ def test_a_pack_that_leaves_no_voltage_is_told_with_its_setup(tmp_path: Path) ->
     season = _changed(tmp_path, 'cell_resistance = "22 mohm"', 'cell_resistance = "900 mohm"')
     with pytest.raises(AnalysisError, match=r"bench.toml:\d+: setups.one-string: at .* no voltage is left"):
         tb.open_line(season, setup="one-string", tool="ostrel")
+
+
+def test_of_runs_on_two_sides_of_a_change_of_the_rig_the_last_count(tmp_path: Path) -> None:
+    season = spoilt(tmp_path)
+    log = season.folder / "bench-log.csv"
+    log.write_text(log.read_text("utf-8") + "2026-01-21,arm,a new one\n", encoding="utf-8")
+    before = tb.open_line(tb.open_season(DEMO), setup="near", tool="quernel-1").tested["near"]
+    after = tb.open_line(tb.open_season(season.folder), setup="near", tool="quernel-1").tested["near"]
+    assert before.epoch == ""
+    assert after.epoch == "from 2026-01-21 to 2026-03-02"
+    assert set(after.runs) < set(before.runs)
+    started = {run.run: run.started for run in season.settings.runs}
+    assert all(str(started[run].date()) >= "2026-01-21" for run in after.runs if started[run])
