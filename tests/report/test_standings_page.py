@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from ranked_season import TOOLS, TORQUE, runs_of, write
+from ranked_season import ALONE, TOOLS, TORQUE, runs_of, write
 
 import toolbench as tb
 from toolbench.errors import OutputError
@@ -128,6 +128,12 @@ def test_the_rest_beyond_the_first_is_behind_a_fold(tmp_path: Path) -> None:
 def test_how_a_tool_was_obtained_stands_beside_its_name(season: Season) -> None:
     page = _page(season)
     assert re.search(r"Second &lt;b&gt;<span class=\"tb-beside-name\">lent</span>", page)
+
+
+def test_what_values_are_divided_by_is_told_to_count_as_exact(season: Season, tmp_path: Path) -> None:
+    told = "The mass that a value is divided by counts as exact"
+    assert told in _page(season)
+    assert "counts as exact" not in _page(tb.open_season(write(tmp_path / "alone", card=ALONE)))
 
 
 def test_the_notebook_runs_and_shows_what_the_page_shows(season: Season, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from toolbench.view.wording.standings import (
     MEANS,
     class_sentences,
     class_title,
+    exact_words,
     place_words,
     print_anchor,
     print_chance,
@@ -180,7 +181,7 @@ def show_standings(standings: Standings) -> Shown:
     confidence = print_share(standings.classes[0].standing.scores.confidence) if standings.classes else ""
     values = {
         "classes": classes,
-        "means": MEANS.format(confidence=confidence),
+        "means": " ".join(filter(None, (MEANS.format(confidence=confidence), exact_words(standings.criteria)))),
         "asked": standings.asked,
         "criteria": [c.label for c in standings.criteria],
     }

@@ -135,6 +135,15 @@ def criterion_words(criterion: StatedCriterion, standings: Standings) -> str:
     return f"{metric}{per}, under {list_words(list(names))}"
 
 
+def exact_words(criteria: Sequence[StatedCriterion]) -> str:
+    """What values are divided by is taken as it is stated, its rounding as nothing; empty where nothing is divided."""
+    columns = list(dict.fromkeys(c.per.replace("_", " ") for c in criteria if c.per))
+    if not columns:
+        return ""
+    counts, their = ("counts", "its") if len(columns) == 1 else ("count", "their")
+    return f"The {list_words(columns)} that a value is divided by {counts} as exact, as stated in tools.csv: {their} rounding is in no ±."
+
+
 def drive_words(facts: Facts, settings: SeasonSettings) -> str:
     """Flowing pressure or voltage while running, as a range over the runs."""
     if facts.drive is None:
