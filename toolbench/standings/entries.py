@@ -10,11 +10,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from toolbench.metrology.intervals import coverage_factor
 from toolbench.records.comparison import Component, Estimate
-from toolbench.records.runs import Floats
 from toolbench.records.settings import EMPTY
 
 REACHES = (0.95, 0.9973)
@@ -57,12 +54,6 @@ class Criterion:
         0.25
         """
         return min(max((measured - self.worst_at) / (self.best_at - self.worst_at), 0.0), 1.0)
-
-    def clipped_percent(self, measured: Floats) -> Floats:
-        """What measured values add to the score [%], for arrays."""
-        whole = 100.0 * self.weight
-        share = (measured - self.worst_at) * (whole / (self.best_at - self.worst_at))
-        return np.asarray(np.clip(share, 0.0, whole))
 
     def reaches_anchor(self, estimate: Estimate) -> bool:
         """Whether the 95 % interval of a value goes past an anchor, so that the score bends within it."""
