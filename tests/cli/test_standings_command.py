@@ -70,6 +70,7 @@ def test_a_question_is_told_and_writes_only_where_asked(
         (["--weight", "torque=130"], "a percentage from 0 to 100 is needed"),
         (["--weight", "torq=30"], "there is no criterion 'torq'"),
         (["--weight", "torque=30", "--weight", "torque=40"], "names 'torque' twice"),
+        (["--weight", "torque=60", "--weight", "per-mass=60"], "add up to 120 %"),
         (["--anchor", "torque=300"], "two values are needed"),
         (["--anchor", "torque=300,300"], "two finite values that differ"),
         (["--anchor", "torque=3 bar,4 bar"], "is not in the criterion's unit, N*m"),
@@ -83,6 +84,15 @@ def test_a_wrong_question_is_2_in_a_sentence(
     told = capsys.readouterr()
     assert words in told.err
     assert 1 <= len(told.err.splitlines()) <= 3
+
+
+def test_a_tool_that_a_question_takes_out_is_told_with_the_reason(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(toolbench, ["standings", str(folder), "--what-if", "wrench-a=far"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "First (wrench-a) would not be ranked: " in told or "First would not be ranked: " in told
+    assert "would not be ranked: no score" not in told
 
 
 def test_a_season_without_scorecard_is_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,7 +12,7 @@ from toolbench.standings import (
     Entry,
     Move,
     Published,
-    change_weight,
+    change_weights,
     compare_standings,
     rank_entries,
     score_entries,
@@ -114,7 +114,7 @@ def test_other_weights_are_named_and_what_is_shared_cancels() -> None:
     card = (criterion("x", 0.5), criterion("y", 0.5))
     entries = [entry("a", x=estimate(80.0, sx=2.0), y=estimate(40.0, sy=1.0))]
     before = published(entries, {}, card)
-    after = published(entries, {}, change_weight(card, "x", 0.7))
+    after = published(entries, {}, change_weights(card, {"x": 0.7}))
     (move,) = compare_standings(before, after)
     assert move.causes == ("weights or anchors",)
     assert move.change is not None

@@ -8,7 +8,7 @@ from cards import criterion, entry, estimate
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from toolbench.standings import Score, change_anchors, change_weight, rank_range_over_weights, score_entries
+from toolbench.standings import Score, change_anchors, change_weights, rank_range_over_weights, score_entries
 
 CARD = (criterion("x", 0.2), criterion("y", 0.3), criterion("z", 0.5))
 
@@ -61,12 +61,24 @@ def test_a_field_too_large_to_solve_says_so() -> None:
 
 
 def test_another_weight_keeps_the_ratios_of_the_rest() -> None:
-    assert [c.weight for c in change_weight(CARD, "z", 0.0)] == pytest.approx([0.4, 0.6, 0.0])
-    assert [c.weight for c in change_weight(CARD, "x", 1.0)] == pytest.approx([1.0, 0.0, 0.0])
+    assert [c.weight for c in change_weights(CARD, {"z": 0.0})] == pytest.approx([0.4, 0.6, 0.0])
+    assert [c.weight for c in change_weights(CARD, {"x": 1.0})] == pytest.approx([1.0, 0.0, 0.0])
     with pytest.raises(ValueError, match="no criterion 'w'; there are x, y, z"):
-        change_weight(CARD, "w", 0.5)
+        change_weights(CARD, {"w": 0.5})
     with pytest.raises(ValueError, match="no other criterion"):
-        change_weight((criterion("x"),), "x", 0.5)
+        change_weights((criterion("x"),), {"x": 0.5})
+
+
+def test_several_weights_are_each_what_was_asked() -> None:
+    """By hand: x and y take 0.3 and 0.4, z the 0.3 that is left; asked one after the other, x would end at 0.24."""
+    asked = {"x": 0.3, "y": 0.4}
+    assert [c.weight for c in change_weights(CARD, asked)] == pytest.approx([0.3, 0.4, 0.3])
+    assert change_weights(CARD, dict(reversed(asked.items()))) == change_weights(CARD, asked)
+    assert change_weights(CARD, {}) == CARD
+    with pytest.raises(ValueError, match="add up to 120 %"):
+        change_weights(CARD, {"x": 0.6, "y": 0.6})
+    with pytest.raises(ValueError, match="leave 10 %"):
+        change_weights(CARD, {"x": 0.3, "y": 0.3, "z": 0.3})
 
 
 def test_another_anchor() -> None:

@@ -193,7 +193,7 @@ def _lines(rows: Sequence[Sequence[str]]) -> None:
 def _tell_beside(found: Standings, asked: Standings) -> None:
     """Standings as they are and as asked, side by side."""
     from toolbench.cli.wrapping import told
-    from toolbench.view.wording.standings import class_title
+    from toolbench.view.wording.standings import class_title, dropped_sentences
 
     told(_plain(f"what if: {'; '.join(asked.asked)}"))
     now = {one.supply: one for one in found.classes}
@@ -202,6 +202,8 @@ def _tell_beside(found: Standings, asked: Standings) -> None:
         if rows:
             told(_plain(class_title(asked, one)))
             _beside_lines(rows)
+            for sentence in dropped_sentences(now[one.supply], one):
+                told(f"  {_plain(sentence)}")
             click.echo()
 
 

@@ -5,7 +5,7 @@ from toolbench.standings.entries import Criterion, Entry, Mark, exactly
 from toolbench.standings.moves import Basis, Move, Published, compare_standings
 from toolbench.standings.ranking import Ranked, Standing, Unranked, find_groups, rank_entries
 from toolbench.standings.scoring import Score, Scores, score_entries
-from toolbench.standings.weights import RankRange, change_anchors, change_weight, rank_range_over_weights
+from toolbench.standings.weights import RankRange, change_anchors, change_weights, rank_range_over_weights
 
 __all__ = [
     "Basis",
@@ -22,7 +22,7 @@ __all__ = [
     "Standing",
     "Unranked",
     "change_anchors",
-    "change_weight",
+    "change_weights",
     "compare_standings",
     "conformance_probability",
     "exactly",

@@ -8,7 +8,8 @@ bounds from inside, and the outcome says that it is not exact.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -117,20 +118,33 @@ def _fewest(gaps: Floats, limit: float) -> int:
     return round(float(found.fun))
 
 
-def change_weight(criteria: Sequence[Criterion], id: str, weight: float) -> tuple[Criterion, ...]:
-    """The scorecard with another weight for one criterion; the others keep their ratios and share the rest.
+def change_weights(criteria: Sequence[Criterion], weights: Mapping[str, float]) -> tuple[Criterion, ...]:
+    """The scorecard with other weights for some criteria; the others keep their ratios and share the rest.
+
+    Parameters
+    ----------
+    weights
+        The new weights by criterion, as shares of 1.
 
     Raises
     ------
     ValueError
-        Where there is no such criterion, or nothing else to take the rest.
+        Where there is no such criterion, the weights exceed 1 together, or nothing else can take the rest.
     """
-    rest = sum(c.weight for c in criteria if c.id != id)
-    _known(criteria, id)
-    if rest <= 0 and weight != 1.0:
-        raise ValueError(f"no other criterion has a weight to take the {1.0 - weight} that {id!r} leaves")
-    share = (1.0 - weight) / rest if rest > 0 else 0.0
-    return tuple(replace(c, weight=weight if c.id == id else c.weight * share) for c in criteria)
+    for id in weights:
+        _known(criteria, id)
+    if not weights:
+        return tuple(criteria)
+    left = 1.0 - math.fsum(weights.values())
+    if left < -1e-9:
+        raise ValueError(f"the weights asked for add up to {100 * (1.0 - left):.6g} %, and must not exceed 100 %")
+    rest = math.fsum(c.weight for c in criteria if c.id not in weights)
+    if rest <= 0 and left > 1e-9:
+        raise ValueError(
+            f"the weights asked for leave {100 * left:.6g} %, and no other criterion has a weight to take it"
+        )
+    share = max(left, 0.0) / rest if rest > 0 else 0.0
+    return tuple(replace(c, weight=weights[c.id] if c.id in weights else c.weight * share) for c in criteria)
 
 
 def change_anchors(

@@ -18,7 +18,7 @@ from toolbench.standings import (
     Criterion,
     Score,
     change_anchors,
-    change_weight,
+    change_weights,
     rank_entries,
     rank_range_over_weights,
     score_entries,
@@ -140,8 +140,7 @@ def _asked_criteria(
     """The criteria with other weights and anchors. Raises UsageError."""
     lines = tuple(map(pure, scorecard.criteria))
     try:
-        for id, weight in weights.items():
-            lines = change_weight(lines, id, weight)
+        lines = change_weights(lines, weights)
         for id, (worst, best) in anchors.items():
             lines = change_anchors(lines, id, worst_at=worst, best_at=best)
     except ValueError as error:

@@ -237,3 +237,14 @@ def beyond_words(move: Move) -> str:
     if move.change is not None and move.change.value == 0:
         return "no change of score"
     return "beyond uncertainty" if move.beyond_uncertainty else "within uncertainty"
+
+
+def dropped_sentences(now: ClassStandings, asked: ClassStandings) -> list[str]:
+    """Why tools that are ranked as it is would not be ranked as asked, a sentence each."""
+    ranked = {row.tool for row in asked.standing.ranked}
+    reasons = {one.facts.tool.id: one.reason for one in asked.apart}
+    labels = {c.id: c.label for c in asked.criteria}
+    for row in asked.standing.unranked:
+        reasons[row.score.tool] = "; ".join(f"{labels[id]}: {why}" for id, why in row.score.missing.items())
+    gone = [row.tool for row in now.standing.ranked if row.tool not in ranked]
+    return [f"{now.facts[tool].label} would not be ranked: {reasons.get(tool) or 'no score'}." for tool in gone]
