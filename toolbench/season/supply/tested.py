@@ -44,35 +44,37 @@ def tested_setups(
 ) -> dict[str, TestedSetup]:
     """Every setup that the tool has runs on, in the order of bench.toml.
 
-    Of several protocols on one setup the one is taken that holds nothing, records the drive, and has most runs; of several
-    epochs of the rig the last one, since a mean over a change of the rig is of neither.
+    Of several epochs of the rig the last counts, since a mean over a change of the rig is of neither; of several protocols on
+    one setup the one is taken that holds nothing, records the drive, was run last, and has most runs.
     """
     epochs = find_epochs(settings)
-    found: dict[str, list[TestedSetup]] = {}
+    found: dict[str, list[tuple[int, TestedSetup]]] = {}
     for protocol in settings.protocols.values():
         cells: dict[str, list[Run]] = {}
         for one in learned.runs:
             if one.run.entry.protocol == protocol.id:
                 cells.setdefault(one.run.entry.setup, []).append(one.run)
         latest = {setup: _latest(epochs, runs) for setup, runs in cells.items()}
-        cells = {setup: runs for setup, (runs, _) in latest.items()}
+        cells = {setup: runs for setup, (runs, _, _) in latest.items()}
         for tested in _of_protocol(settings, protocol, cells, drive, confidence) if cells else ():
-            found.setdefault(tested.setup, []).append(replace(tested, epoch=latest[tested.setup][1]))
-    return {setup: max(found[setup], key=_worth) for setup in settings.setups if setup in found}
+            _, place, words = latest[tested.setup]
+            found.setdefault(tested.setup, []).append((place, replace(tested, epoch=words)))
+    return {setup: max(found[setup], key=_worth)[1] for setup in settings.setups if setup in found}
 
 
-def _latest(epochs: Epochs, runs: Sequence[Run]) -> tuple[list[Run], str]:
-    """The runs of the last epoch of the rig among them, and which it is; all of them, and no word, where they lie in one."""
+def _latest(epochs: Epochs, runs: Sequence[Run]) -> tuple[list[Run], int, str]:
+    """The runs of the last epoch of the rig among them, its number, and when it was; no word where they lie in one."""
     places = [epochs.of(run.entry) for run in runs]
     known = {place for place in places if place is not None}
     if len(known) < 2:
-        return list(runs), ""
+        return list(runs), max(known, default=0), ""
     last = max(known)
-    return [run for run, place in zip(runs, places, strict=True) if place == last], epochs.words(last)
+    return [run for run, place in zip(runs, places, strict=True) if place == last], last, epochs.words(last)
 
 
-def _worth(one: TestedSetup) -> tuple[bool, bool, int]:
-    return not one.held, one.drive is not None, len(one.runs)
+def _worth(found: tuple[int, TestedSetup]) -> tuple[bool, bool, int, int]:
+    epoch, one = found
+    return not one.held, one.drive is not None, epoch, len(one.runs)
 
 
 def _of_protocol(
