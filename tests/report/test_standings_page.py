@@ -9,7 +9,7 @@ import pytest
 from ranked_season import ALONE, TOOLS, TORQUE, runs_of, write
 
 import toolbench as tb
-from toolbench.errors import OutputError
+from toolbench.errors import OutputError, UsageError
 from toolbench.report.index import write_pages
 from toolbench.report.keys import Inputs
 from toolbench.report.ledger import Ledger
@@ -175,3 +175,18 @@ def test_a_page_of_somebody_else_is_not_overwritten(season: Season, tmp_path: Pa
         with pytest.raises(OutputError, match="not from toolbench"):
             run()
     assert (tmp_path / "out" / PAGE).read_text("utf-8") == "mine"
+
+
+def test_a_kept_state_that_is_broken_is_told_and_the_page_stays(season: Season, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    publish_standings(season, tb.rank_tools(season), out)
+    changed = tb.open_season(write(season.folder, runs_of({"wrench-a": (900.0, 901.0, 899.0)})))
+    page = publish_standings(changed, tb.rank_tools(changed), out)
+    (out / "standings-1.json").write_text('{"format": 1}', encoding="utf-8")
+    page.write_text("edited", encoding="utf-8")
+    with pytest.raises(UsageError, match=r"standings-1\.json: is no state of standings(?s:.)*put it back"):
+        publish_standings(changed, tb.rank_tools(changed), out)
+    assert page.read_text("utf-8") == "edited"
+    (out / "standings-1.json").unlink()
+    publish_standings(changed, tb.rank_tools(changed), out)
+    assert "</html>" in page.read_text("utf-8")

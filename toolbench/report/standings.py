@@ -7,10 +7,11 @@ stay beside them under the next free number: standings-1.html and so on.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from toolbench.errors import Fault, OutputError, ToolbenchError
+from toolbench.errors import Fault, OutputError, ToolbenchError, UsageError
 from toolbench.files import locked
 from toolbench.report.index import render_page
 from toolbench.report.keys import Inputs, bench_key, program_digest
@@ -33,7 +34,8 @@ def write_standings(
 ) -> None:
     """Write the three files where the season has a scorecard and they are not up to date.
 
-    `standings` are what `rank_tools` gave, where that was asked already. Raises OutputError.
+    `standings` are what `rank_tools` gave, where they alone are asked for: then what stands against the page is raised,
+    where a season goes on with an earlier page. Raises OutputError, UsageError.
     """
     if not wants_standings(season):
         for name in FILES:
@@ -43,12 +45,15 @@ def write_standings(
     key = bench_key(season.settings, inputs, program)
     if ledger.made.get(PAGE, {}).get("key") == key and all(ledger.as_written(name) for name in FILES):
         return
+    alone = standings is not None
     try:
         standings = standings or _ranked(season)
         texts = _texts(season, standings, ledger, templates)
     except OutputError:
         raise
     except ToolbenchError:
+        if alone:
+            raise
         # An older page stays, and the index says that it is one.
         ledger.made.pop(PAGE, None)
         return
@@ -64,6 +69,8 @@ def publish_standings(season: Any, standings: Any, out: Path, *, force: bool = F
     ------
     OutputError
         When the folder cannot be written, is in use, or holds files of others where pages belong.
+    UsageError
+        When the state kept last cannot be read, so that nobody can say who moved.
     """
     from toolbench.report.health import health_state
     from toolbench.report.index import write_pages
@@ -183,7 +190,12 @@ def _moves(standings: Any, earlier: list[tuple[int, str]], folder: Path | None) 
 
     if not earlier or folder is None:
         return None
-    return find_moves(standings, _read(folder / earlier[-1][1]))
+    kept = folder / earlier[-1][1]
+    try:
+        return find_moves(standings, _read(kept))
+    except UsageError as error:
+        mend = "put it back as it was, or delete it: the page then compares with the state kept before it"
+        raise UsageError([replace(fault, file=str(kept), mend=mend) for fault in error.faults]) from None
 
 
 def what_if_page(season: Any, standings: Any, asked: Any, templates: Path) -> str:
