@@ -24,9 +24,11 @@ from toolbench.view.figures.canvas import (
     honest_limits,
     repel,
     shortened,
+    style,
     thin,
     wrapped,
 )
+from toolbench.view.figures.svg import raw_svg
 
 
 def _luminance(colour: str) -> float:
@@ -198,3 +200,11 @@ def test_more_than_five_items_become_small_multiples() -> None:
 def test_pyplot_stays_out() -> None:
     code = "import sys, toolbench.view.figures; sys.exit('matplotlib.pyplot' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_name_in_letters_that_the_font_lacks_stays_text_without_a_warning() -> None:
+    # Warnings are errors in these tests.
+    with style("tb-test"):
+        figure = Figure()
+        figure.text(0.5, 0.5, "工具")
+        assert "工具" in raw_svg(figure)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import html
 import io
 import re
+import warnings
 
 from matplotlib.figure import Figure
 
@@ -28,7 +29,10 @@ _FAMILY = "system-ui, sans-serif"
 def raw_svg(figure: Figure) -> str:
     """A figure as matplotlib writes it, without a date."""
     stream = io.StringIO()
-    figure.savefig(stream, format="svg", metadata=_NO_METADATA)
+    with warnings.catch_warnings():
+        # Text stays text in an SVG: the reader's browser has the letters that matplotlib's own font lacks.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font", category=UserWarning)
+        figure.savefig(stream, format="svg", metadata=_NO_METADATA)
     return stream.getvalue()
 
 
