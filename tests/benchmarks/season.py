@@ -23,14 +23,18 @@ sys.path.insert(0, str(CHECKOUT))
 BY_HAND = Path(__file__).parent / "by_hand"
 
 
-def double(folder: Path) -> Path:
-    """The demo season with every episode a second time under another id."""
+def repeat(folder: Path, times: int) -> Path:
+    """The demo season with every episode so many times, each under an id of its own."""
     shutil.copytree(CHECKOUT / "data_demo", folder)
     head, *episodes = (folder / "bench.toml").read_text(encoding="utf-8").split("[[episodes]]")
     # The last episode ends where another table begins.
     last, tail = re.split(r"(?m)^(?=\[(?!\[episodes))", episodes[-1] + "\n[", maxsplit=1)
     episodes[-1], tail = last, tail.removesuffix("\n[").removesuffix("[")
-    again = [re.sub(r'(?m)^id *= *"([^"]+)"', r'id = "\1-again"', episode, count=1) for episode in episodes]
+    again = [
+        re.sub(r'(?m)^id *= *"([^"]+)"', rf'id = "\1-again{number}"', episode, count=1)
+        for number in range(2, times + 1)
+        for episode in episodes
+    ]
     text = "[[episodes]]".join([head, *episodes, *again]) + "\n" + tail
     (folder / "bench.toml").write_text(text, encoding="utf-8")
     return folder
@@ -68,7 +72,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
         cache = {} if sys.argv[2:] == ["off"] else {"TOOLBENCH_CACHE": str(work / "cache")}
-        season = double(work / "season")
+        season = repeat(work / "season", 2)
         listed = jobs(season, work / "loop")
         (work / "jobs.json").write_text(json.dumps(listed))
         notebook = str(CHECKOUT / "notebooks" / "compare.ipynb")
