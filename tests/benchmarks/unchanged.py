@@ -6,6 +6,7 @@ under different ids. Its reports are made once and copied to the other ids, sinc
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import sys
@@ -19,6 +20,7 @@ from turns import CHECKOUT, Command, run, seconds_text, take_turns
 
 sys.path.insert(0, str(CHECKOUT))
 
+from toolbench.files import digest, write_json
 from toolbench.report.attempt import Job
 from toolbench.report.pool import Pool
 
@@ -33,6 +35,11 @@ class Copying(Pool):
     ) -> Iterator[tuple[Job, dict[str, Any]]]:
         for job in jobs:
             shutil.copytree(self.made / re.sub(r"-again\d+/", "/", job.report), job.folder, dirs_exist_ok=True)
+            # What it read is the same but for the file that asks for more episodes.
+            path = Path(job.folder) / "results.json"
+            results = json.loads(path.read_text(encoding="utf-8"))
+            results["inputs"]["bench.toml"] = digest(Path(job.season) / "bench.toml")
+            write_json(path, results)
             yield job, {"report": job.report, "seconds": 1.0, "error": "", "trace": ""}
 
 

@@ -28,6 +28,8 @@ from toolbench.view.wording.sentences import compensated_sentence
 
 PAGES = "toolbench-pages"
 
+INDEX = "index.html"
+
 STATE_ORDER = {"failed": 0, "rendered": 1, "unchanged": 1, "skipped": 2}
 STATE_WORDS = {"rendered": "up to date", "unchanged": "up to date", "failed": "failed", "skipped": "skipped"}
 VERDICT_MARKS = {"higher": "▲", "lower": "▼", "not resolved": "○", "not assessed": "–"}
@@ -63,8 +65,8 @@ def render_page(templates: Path, name: str, **values: Any) -> str:
     return close_page(unbroken(html))
 
 
-def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "", standings: str = "") -> None:
-    """Write index.html, effects.csv, EPISODE/index.html and EPISODE/notes.md for every report in the ledger.
+def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "", standings: str = "") -> list[str]:
+    """Write index.html, effects.csv, EPISODE/index.html and EPISODE/notes.md for every report in the ledger; return their names.
 
     `health` and `standings` are the states of the page on the bench and of the standings, empty where there is none to link.
 
@@ -74,11 +76,13 @@ def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "
         When a page cannot be written.
     """
     entries = [_entry(season, ledger, row) for row in ledger.rows.values()]
+    pages = [INDEX]
     for episode in dict.fromkeys(entry["episode"] for entry in entries):
         mine = [entry for entry in entries if entry["episode"] == episode]
         values = _episode_values(season, episode, mine)
         ledger.write_page(f"{episode}/index.html", render_page(templates, "episode.html.j2", **values))
         ledger.write_page(f"{episode}/notes.md", _episode_notes(values))
+        pages += [f"{episode}/index.html", f"{episode}/notes.md"]
     listed = sorted(entries, key=lambda entry: STATE_ORDER[entry["state"]])
     counts = {word: sum(e["state_words"] == word for e in entries) for word in ("up to date", "failed", "skipped")}
     effects = effects_of(season.settings, {entry["path"]: entry["results"] for entry in entries if entry["has_page"]})
@@ -90,11 +94,12 @@ def write_pages(season: Any, ledger: Ledger, templates: Path, *, health: str = "
         "standings": standings,
         "effects": effect_rows(season.settings, effects),
     }
-    ledger.write_page("index.html", render_page(templates, "season.html.j2", **values))
+    ledger.write_page(INDEX, render_page(templates, "season.html.j2", **values))
     if effects:
         ledger.write_page("effects.csv", effects_csv(effects))
-    else:
-        ledger.remove_page("effects.csv")
+        return [*pages, "effects.csv"]
+    ledger.remove_page("effects.csv")
+    return pages
 
 
 def _entry(season: Any, ledger: Ledger, row: Mapping[str, Any]) -> dict[str, Any]:

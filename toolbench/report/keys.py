@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from importlib import metadata
 from pathlib import Path
@@ -14,6 +14,7 @@ from typing import Any
 from toolbench.files import digest
 from toolbench.logs.kept.known import find_digest
 from toolbench.logs.kept.store import Store, open_store
+from toolbench.report.ledger import STALE, Ledger
 from toolbench.report.shipped import PACKAGE
 
 LIBRARIES = (
@@ -91,6 +92,32 @@ def bench_key(settings: Any, inputs: Inputs, program: str) -> str:
             "program": program,
             "settings": {name: inputs.of(name) for name in settings.digests},
             "recordings": {entry.file: inputs.of(entry.file) for entry in settings.runs if not entry.excluded},
+        }
+    )
+
+
+def pages_key(settings: Any, ledger: Ledger, program: str, states: Mapping[str, str]) -> str:
+    """Digest of all that the season page and the episode pages depend on: the settings, and each report as it stands."""
+    rows = [
+        {
+            **row,
+            # A report made now and one left alone look the same on a page, and no page says how long it took.
+            "state": "made" if row["state"] in ("rendered", "unchanged") else row["state"],
+            "seconds": 0,
+            "page": ledger.has_page(path),
+            "stale": (ledger.out / path / STALE).is_file(),
+            "results": ledger.written.get(f"{path}/results.json"),
+        }
+        for path, row in ledger.rows.items()
+    ]
+    return _sha(
+        {
+            "program": program,
+            "name": settings.name,
+            "settings": dict(settings.digests),
+            "episodes": list(settings.episodes),
+            "reports": rows,
+            "others": dict(states),
         }
     )
 

@@ -9,12 +9,13 @@ import contextlib
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Protocol
 
 from toolbench.files import locked
 from toolbench.report.attempt import Job
-from toolbench.report.keys import Inputs, program_digest, report_key
+from toolbench.report.keys import Inputs, pages_key, program_digest, report_key
 from toolbench.report.ledger import STALE, WORK, Ledger, refuse_place
 from toolbench.report.pool import Pool
 from toolbench.report.shipped import find_notebook, find_shipped
@@ -180,7 +181,12 @@ class _Run:
             return "not made yet"
         if made["key"] != self.keys[plan.path] or not self.inputs.hold(made["inputs"]):
             return "an input or the program changed"
-        return "" if self.ledger.intact(plan.path) else "a file of it was changed or is gone"
+        files = self._files.get(plan.path, [])
+        return "" if files and all(map(self.ledger.as_written, files)) else "a file of it was changed or is gone"
+
+    @cached_property
+    def _files(self) -> dict[str, list[str]]:
+        return self.ledger.files_by_report()
 
     def prepare(self, plans: Sequence[Any]) -> dict[str, dict[str, Any]]:
         """What is to be done, by path. Raises OutputError, before anything is written, where files of others are in the way."""
@@ -192,7 +198,7 @@ class _Run:
     def render(self, plans: Sequence[Any], rows: dict[str, dict[str, Any]], pool: Pool, *, everything: bool) -> None:
         """Make and publish what is to be made, then the pages over the reports."""
         from toolbench.report.health import health_state, write_health
-        from toolbench.report.index import write_pages
+        from toolbench.report.index import INDEX, write_pages
         from toolbench.report.standings import standings_state, write_standings
 
         by_path = {plan.path: plan for plan in plans}
@@ -200,6 +206,7 @@ class _Run:
         for path, row in rows.items():
             if row["state"] != "to render":
                 self._settle(by_path[path], row)
+        self.ledger.save()
         with contextlib.closing(pool.run(jobs, lambda job: self.watcher.started(job.report))) as ended:
             self._collect(ended, by_path)
         if everything:
@@ -212,7 +219,11 @@ class _Run:
             write_standings(self.season, self.ledger, self.templates, self.inputs, self.program)
         self._note_inputs()
         states = {"health": health_state(self.ledger), "standings": standings_state(self.ledger)}
-        write_pages(self.season, self.ledger, self.templates, **states)
+        key = pages_key(self.season.settings, self.ledger, self.program, states)
+        made = self.ledger.made.get(INDEX, {})
+        if made.get("key") != key or not all(map(self.ledger.as_written, made["pages"])):
+            pages = write_pages(self.season, self.ledger, self.templates, **states)
+            self.ledger.made[INDEX] = {"key": key, "inputs": {}, "pages": pages}
 
     def _targets(self, plans: Sequence[Any], rows: dict[str, dict[str, Any]]) -> Iterator[str]:
         from toolbench.report.health import PAGE, wants_health
@@ -263,24 +274,24 @@ class _Run:
             state = "failed" if outcome["error"] else "rendered"
             self.traces[plan.path] = outcome.get("trace", "")
             self._settle(plan, row_of(plan, state, seconds=round(outcome["seconds"], 3), error=outcome["error"]))
+            self.ledger.save()
 
     def _settle(self, plan: Any, row: dict[str, Any]) -> None:
         """Enter a report's row, and see to the note beside an older page."""
         from toolbench.report.headlines import results_of
 
         path = plan.path
-        results = results_of(self.out / path) if row["state"] in ("rendered", "unchanged") else {}
-        self.unusable |= {
-            finding["file"]: finding["message"]
-            for finding in results.get("findings", [])
-            if finding["code"] == UNUSABLE
-        }
         if row["state"] == "rendered":
+            results = results_of(self.out / path)
+            findings = results.get("findings", [])
             self.ledger.made[path] = {
                 "key": self.keys[path],
                 "inputs": results.get("inputs", {}),
                 "seconds": row["seconds"],
+                "unusable": {one["file"]: one["message"] for one in findings if one["code"] == UNUSABLE},
             }
+        if row["state"] in ("rendered", "unchanged"):
+            self.unusable |= self.ledger.made[path].get("unusable", {})
         if row["state"] == "unchanged":
             row["seconds"] = 0.0
         if row["state"] in ("rendered", "unchanged"):
@@ -289,7 +300,6 @@ class _Run:
             self.ledger.write_page(f"{path}/{STALE}", stale_note(row["error"]))
         self.ledger.rows[path] = row
         self.rows.append(row)
-        self.ledger.save()
         self.watcher.ended(row)
 
     def _leave_unlisted(self, listed: set[str]) -> None:
