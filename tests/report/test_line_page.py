@@ -8,6 +8,7 @@ from pathlib import Path
 import toolbench as tb
 from toolbench.report.line_page import is_line_page, line_page
 from toolbench.report.notebook import run_notebook
+from toolbench.report.processes import Starting
 from toolbench.report.shipped import find_notebook, find_shipped
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"
@@ -40,7 +41,7 @@ def test_the_notebook_runs_and_shows_what_the_page_shows(tmp_path: Path) -> None
         {"season": str(DEMO)},
         folder=tmp_path,
         cell_timeout_s=120,
-        started=lambda _: None,
+        starting=Starting(lambda _: None),
     )
     outputs = [o for c in notebook.cells if c.cell_type == "code" for o in c.outputs]
     shown = ["".join(o["data"]["text/html"]) for o in outputs if "text/html" in o["data"]]

@@ -100,7 +100,9 @@ class RunningInterpreterManager(AsyncKernelManager):  # type: ignore[misc]
 @contextlib.contextmanager
 def scratch_folder(starting: Starting) -> Iterator[Path]:
     """A temporary folder with a path short enough for a socket; gone afterwards, or with the nursery if we are killed."""
-    folder = Path(tempfile.mkdtemp(prefix="tb-", dir=Path(starting.door).parent if starting.door else None))
+    place = Path(starting.door).parent if starting.door else None
+    # A nursery that has ended took its folder along; the kernel is then a plain one, in a folder of its own.
+    folder = Path(tempfile.mkdtemp(prefix="tb-", dir=place if place is not None and place.is_dir() else None))
     try:
         yield folder
     finally:
