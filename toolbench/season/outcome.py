@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -12,14 +11,10 @@ import pandas as pd
 
 from toolbench.records.comparison import Band, ComparisonRecord, Difference, Level
 from toolbench.records.settings import SeasonSettings
+from toolbench.season.known import known
 from toolbench.season.opening import Season
 
 Row = dict[str, Any]
-
-
-def _none(value: float | None) -> float | None:
-    """None for what is not known, so that a CSV cell stays empty and JSON holds null."""
-    return value if value is not None and math.isfinite(value) else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,14 +159,14 @@ def _level(record: ComparisonRecord, level: Level) -> Row:
         "response": level.response,
         "metric": level.metric,
         "at": level.at,
-        "value": _none(estimate.value),
+        "value": known(estimate.value),
         "unit": estimate.unit,
-        "standard_uncertainty": _none(estimate.standard_uncertainty),
-        "expanded_uncertainty": _none(level.expanded_uncertainty),
-        "coverage_factor": _none(level.coverage_factor),
-        "degrees_of_freedom": _none(estimate.degrees_of_freedom),
+        "standard_uncertainty": known(estimate.standard_uncertainty),
+        "expanded_uncertainty": known(level.expanded_uncertainty),
+        "coverage_factor": known(level.coverage_factor),
+        "degrees_of_freedom": known(estimate.degrees_of_freedom),
         "n": level.n,
-        "repeatability": _none(level.repeatability),
+        "repeatability": known(level.repeatability),
     }
 
 
@@ -187,35 +182,35 @@ def _difference(record: ComparisonRecord, one: Difference) -> Row:
         "response": one.response,
         "metric": one.metric,
         "at": one.at,
-        "percent": _none(percent.value),
-        "standard_uncertainty": _none(percent.standard_uncertainty),
-        "expanded_uncertainty": _none(one.expanded_uncertainty),
-        "coverage_factor": _none(one.coverage_factor),
-        "degrees_of_freedom": _none(percent.degrees_of_freedom),
-        "lower": _none(one.interval.lower),
-        "upper": _none(one.interval.upper),
+        "percent": known(percent.value),
+        "standard_uncertainty": known(percent.standard_uncertainty),
+        "expanded_uncertainty": known(one.expanded_uncertainty),
+        "coverage_factor": known(one.coverage_factor),
+        "degrees_of_freedom": known(percent.degrees_of_freedom),
+        "lower": known(one.interval.lower),
+        "upper": known(one.interval.upper),
         "verdict": one.verdict,
-        "lower_family": _none(one.family_interval.lower),
-        "upper_family": _none(one.family_interval.upper),
+        "lower_family": known(one.family_interval.lower),
+        "upper_family": known(one.family_interval.upper),
         "verdict_family": one.family_verdict,
-        "at_least": _none(one.at_least),
+        "at_least": known(one.at_least),
         "n": one.n,
         "n_baseline": one.n_baseline,
         "within_limit": one.within_limit or None,
-        "smallest_resolvable": _none(one.smallest_resolvable),
-        "difference": _none(one.difference.value),
+        "smallest_resolvable": known(one.smallest_resolvable),
+        "difference": known(one.difference.value),
         "unit": one.difference.unit,
-        "difference_lower": _none(one.difference_interval.lower),
-        "difference_upper": _none(one.difference_interval.upper),
+        "difference_lower": known(one.difference_interval.lower),
+        "difference_upper": known(one.difference_interval.upper),
     }
 
 
 def _curve(record: ComparisonRecord, band: Band) -> Iterable[Row]:
     def at(pair: Any, side: int) -> Callable[[int], float | None]:
-        return (lambda k: None) if pair is None else (lambda k: _none(float(pair[side][k])))
+        return (lambda k: None) if pair is None else (lambda k: known(float(pair[side][k])))
 
     parts: list[tuple[str, Callable[[int], float | None]]] = [
-        ("mean", lambda k: _none(float(band.mean[k]))),
+        ("mean", lambda k: known(float(band.mean[k]))),
         ("pointwise_lower", at(band.pointwise, 0)),
         ("pointwise_upper", at(band.pointwise, 1)),
         ("simultaneous_lower", at(band.simultaneous, 0)),

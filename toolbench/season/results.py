@@ -8,7 +8,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -23,6 +22,7 @@ from toolbench.records.comparison import AllRuns, ComparisonRecord, Component, D
 from toolbench.records.findings import Finding
 from toolbench.records.runs import Link, Run
 from toolbench.season.checked import check_row
+from toolbench.season.known import known
 from toolbench.season.outcome import (
     CURVE_COLUMNS,
     DIFFERENCE_COLUMNS,
@@ -136,10 +136,10 @@ def results(record: ComparisonRecord, sentences: Sequence[Mapping[str, str]] = (
         "marks_s": list(record.marks_s),
         "window_s": list(record.window_s),
         "confidence": record.confidence,
-        "family": {"rows": record.family_size, "row_error_probability": _finite(record.family_level)},
+        "family": {"rows": record.family_size, "row_error_probability": known(record.family_level)},
         "supporting_family": {
             "rows": record.supporting_size,
-            "row_error_probability": _finite(record.supporting_level),
+            "row_error_probability": known(record.supporting_level),
         },
         "compensated": record.compensated,
         "levels": _levels(record),
@@ -169,7 +169,7 @@ def _levels(record: ComparisonRecord) -> list[dict[str, Any]]:
         {
             **row,
             "sittings": level.sittings,
-            "intermediate_precision": _finite(level.intermediate_precision),
+            "intermediate_precision": known(level.intermediate_precision),
             "budget": _budget(level.estimate),
         }
         for row, level in zip(level_rows(record), record.levels, strict=True)
@@ -205,10 +205,10 @@ def _span(span: Span) -> dict[str, Any]:
         "smallest_percent": span.smallest_percent,
         "largest_percent": span.largest_percent,
         "share": span.share,
-        "mean_from_s": _finite(span.mean_from_s),
-        "mean_to_s": _finite(span.mean_to_s),
-        "outer_from_s": _finite(span.outer_from_s),
-        "outer_to_s": _finite(span.outer_to_s),
+        "mean_from_s": known(span.mean_from_s),
+        "mean_to_s": known(span.mean_to_s),
+        "outer_from_s": known(span.outer_from_s),
+        "outer_to_s": known(span.outer_to_s),
     }
 
 
@@ -216,7 +216,7 @@ def _within(one: Difference) -> dict[str, Any]:
     """In how many blocks a pair was compared, and its two levels there where they are not those of the items."""
     if one.within is None:
         return {"blocks": one.blocks}
-    item, baseline = (_finite(estimate.value) for estimate in one.within)
+    item, baseline = (known(estimate.value) for estimate in one.within)
     return {"blocks": one.blocks, "levels_in_blocks": {"item": item, "baseline": baseline}}
 
 
@@ -266,13 +266,13 @@ def _budget_row(part: Component, total: float) -> dict[str, Any]:
         "label": part.label,
         "evaluation": part.evaluation,
         "distribution": part.distribution,
-        "value": _finite(part.value),
-        "standard_uncertainty": _finite(part.standard_uncertainty),
+        "value": known(part.value),
+        "standard_uncertainty": known(part.standard_uncertainty),
         "unit": part.unit,
-        "sensitivity": _finite(part.sensitivity),
-        "contribution": _finite(part.contribution),
-        "degrees_of_freedom": _finite(part.degrees_of_freedom),
-        "share": _finite(share),
+        "sensitivity": known(part.sensitivity),
+        "contribution": known(part.contribution),
+        "degrees_of_freedom": known(part.degrees_of_freedom),
+        "share": known(share),
         "contained": part.contained,
     }
 
@@ -286,7 +286,7 @@ def _run(run: Run) -> dict[str, Any]:
         "setup": run.entry.setup,
         "block": run.entry.block,
         "onset_s": run.onset.time_s,
-        "onset_standard_uncertainty_s": _finite(run.onset.standard_uncertainty_s),
+        "onset_standard_uncertainty_s": known(run.onset.standard_uncertainty_s),
         "onset_rule": run.onset.rule,
         "sample_interval_s": run.sample_interval_s,
         "conditions": {
@@ -295,7 +295,7 @@ def _run(run: Run) -> dict[str, Any]:
             if getattr(conditions, name) is not None
         },
         "metrics": [
-            {"response": m.response, "metric": m.metric, "at": m.at, "value": _finite(m.value), "unit": m.unit}
+            {"response": m.response, "metric": m.metric, "at": m.at, "value": known(m.value), "unit": m.unit}
             for m in run.metrics
         ],
         **({"links": {response: _link(link) for response, link in run.links.items()}} if run.links else {}),
@@ -305,8 +305,4 @@ def _run(run: Run) -> dict[str, Any]:
 def _link(link: Link) -> dict[str, Any]:
     """The factor that brought a run's response to the base's epoch of the rig, and how well it is known as a share of it."""
     relative, dof = link_uncertainty(link)
-    return {"factor": link.factor, "relative_standard_uncertainty": relative, "degrees_of_freedom": _finite(dof)}
-
-
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
+    return {"factor": link.factor, "relative_standard_uncertainty": relative, "degrees_of_freedom": known(dof)}

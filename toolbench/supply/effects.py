@@ -19,7 +19,7 @@ from toolbench.records.runs import Floats
 from toolbench.supply.fitted import Fitted
 from toolbench.supply.limits import over_rating, refuse, require_supported
 from toolbench.supply.line import Demand, Line, OperatingPoint, find_operating_point
-from toolbench.supply.modelled import Model, Modelled, as_modelled, propagate_draws, propagate_linear
+from toolbench.supply.modelled import Model, Modelled, as_modelled, drawn_from, propagate_draws, propagate_linear
 from toolbench.supply.uncertain_lines import ASSUMED, LEAST, Assumed, UncertainLines
 
 UNITS = {
@@ -157,11 +157,11 @@ def _model(question: Question) -> tuple[Model, dict[str, Drawn], dict[str, str]]
     lines = UncertainLines((question.reference, question.other), question.assumed)
     named = {
         **lines.inputs,
-        "demand": (_drawn(question.conductance), "air demand of the tool"),
-        "exponent": (_drawn(question.exponent), "exponent of torque against pressure"),
+        "demand": (drawn_from(question.conductance), "air demand of the tool"),
+        "exponent": (drawn_from(question.exponent), "exponent of torque against pressure"),
     }
     if question.measured_inlet is not None:
-        named["measured inlet"] = (_drawn(question.measured_inlet), "measured inlet pressure of the reference")
+        named["measured inlet"] = (drawn_from(question.measured_inlet), "measured inlet pressure of the reference")
 
     def model(x: Mapping[str, Floats]) -> dict[str, Floats]:
         # A draw far out must not turn a tool into a source of air.
@@ -183,7 +183,3 @@ def _model(question: Question) -> tuple[Model, dict[str, Drawn], dict[str, str]]
 
     inputs = {name: drawn for name, (drawn, _) in named.items()}
     return model, inputs, {name: words for name, (_, words) in named.items()}
-
-
-def _drawn(fitted: Fitted) -> Drawn:
-    return Drawn(value=fitted.value, u=fitted.standard_uncertainty, degrees_of_freedom=fitted.degrees_of_freedom)

@@ -6,11 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from toolbench.metrology.monte_carlo import Drawn
 from toolbench.records.runs import Floats
 from toolbench.supply.fitted import Fitted
 from toolbench.supply.line import Line, needed_pressures
-from toolbench.supply.modelled import Modelled, as_modelled, propagate_linear
+from toolbench.supply.modelled import Modelled, as_modelled, drawn_from, propagate_linear
 from toolbench.supply.uncertain_lines import ASSUMED, LEAST, Assumed, UncertainLines
 
 
@@ -28,8 +27,8 @@ def predict_start(
     lines = UncertainLines((line, line), assumed)
     named = {
         **lines.inputs,
-        "demand": (_drawn(conductance), "air demand of the tool"),
-        "inlet": (_drawn(inlet_pa), "held inlet pressure"),
+        "demand": (drawn_from(conductance), "air demand of the tool"),
+        "inlet": (drawn_from(inlet_pa), "held inlet pressure"),
     }
 
     def model(x: Mapping[str, Floats]) -> dict[str, Floats]:
@@ -41,7 +40,3 @@ def predict_start(
     inputs = {name: drawn for name, (drawn, _) in named.items()}
     labels = {name: words for name, (_, words) in named.items()}
     return as_modelled(propagate_linear(model, inputs, {"start": "Pa"}, labels)["start"], confidence)
-
-
-def _drawn(fitted: Fitted) -> Drawn:
-    return Drawn(value=fitted.value, u=fitted.standard_uncertainty, degrees_of_freedom=fitted.degrees_of_freedom)

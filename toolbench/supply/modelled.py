@@ -16,6 +16,7 @@ from toolbench.metrology.intervals import difference_interval
 from toolbench.metrology.monte_carlo import Drawn, summarise_draws
 from toolbench.records.comparison import Component, Estimate, Interval
 from toolbench.records.runs import Floats
+from toolbench.supply.fitted import Fitted
 
 Model = Callable[[Mapping[str, Floats]], Mapping[str, Floats]]
 
@@ -56,6 +57,11 @@ class Modelled:
     def components(self) -> tuple[Component, ...]:
         """Sources of the uncertainty, largest first."""
         return self.estimate.components
+
+
+def drawn_from(fitted: Fitted) -> Drawn:
+    """A learned, assumed or stated figure as an input of a model."""
+    return Drawn(value=fitted.value, u=fitted.standard_uncertainty, degrees_of_freedom=fitted.degrees_of_freedom)
 
 
 def as_modelled(estimate: Estimate, confidence: float = 0.95) -> Modelled:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from typing import Any
 
 from toolbench.metrology.power import Bought
+from toolbench.season.known import known
 from toolbench.season.plan.planning import EpisodePlan, Needed, ProtocolNeed, ReportNeed, RowNeed
 
 Json = dict[str, Any]
@@ -57,11 +57,11 @@ def _row(one: RowNeed, confidence: float) -> Json:
     return {
         "response": one.row.response,
         "metric": one.row.metric,
-        "at": _known(one.row.at),
+        "at": known(one.row.at),
         "scatter": one.scatter.sd,
         "scatter_lower": ends.lower,
         "scatter_upper": ends.upper,
-        "degrees_of_freedom": _known(one.scatter.degrees_of_freedom),
+        "degrees_of_freedom": known(one.scatter.degrees_of_freedom),
         "shared_uncertainty": one.fixed,
         "alone": [_needed(needed) for needed in one.alone],
         "family": [_needed(needed) for needed in one.family],
@@ -73,8 +73,4 @@ def _needed(needed: Needed) -> Json:
 
 
 def _gain(one: Bought) -> Json:
-    return {"runs": one.runs, "smallest_resolvable": _known(one.resolvable), "half_width": _known(one.half_width)}
-
-
-def _known(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
+    return {"runs": one.runs, "smallest_resolvable": known(one.resolvable), "half_width": known(one.half_width)}

@@ -12,6 +12,7 @@ from typing import Any
 
 from toolbench.errors import Fault, UsageError
 from toolbench.records.comparison import Component, Estimate
+from toolbench.season.known import known
 from toolbench.season.standings.outcome import ClassStandings, Standings
 from toolbench.standings import (
     Basis,
@@ -70,7 +71,7 @@ def _mark(mark: Mark) -> dict[str, Any]:
         "value": mark.estimate.value,
         "unit": mark.estimate.unit,
         "components": [_component(c) for c in mark.estimate.components if not c.contained],
-        "degrees_of_freedom": _finite(mark.estimate.degrees_of_freedom_override),
+        "degrees_of_freedom": known(mark.estimate.degrees_of_freedom_override),
     }
 
 
@@ -78,14 +79,10 @@ def _component(component: Component) -> dict[str, Any]:
     return {
         "source": component.source,
         "label": component.label,
-        "contribution": _finite(component.contribution),
-        "degrees_of_freedom": _finite(component.degrees_of_freedom),
+        "contribution": known(component.contribution),
+        "degrees_of_freedom": known(component.degrees_of_freedom),
         "evaluation": component.evaluation,
     }
-
-
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
 
 
 def _basis(basis: Basis) -> dict[str, Any]:

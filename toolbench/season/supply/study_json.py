@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from typing import Any
 
 from toolbench.errors import Fault
 from toolbench.records.settings import Setup
 from toolbench.records.supply import LearnedFigure, SupplyFigure
+from toolbench.season.known import known
 from toolbench.season.supply.study import (
     AirStudy,
     Course,
@@ -19,6 +19,7 @@ from toolbench.season.supply.study import (
     Sweep,
     TestedSetup,
 )
+from toolbench.season.supply.written import figure_json
 from toolbench.supply.advice import Advice, Change, ChangeList
 
 FORMAT = 1
@@ -47,23 +48,12 @@ def study_json(study: LineStudy) -> dict[str, Any]:
     }
 
 
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
-
-
 def _figure(figure: SupplyFigure | None) -> dict[str, Any] | None:
-    if figure is None:
+    """A figure with what each source contributes."""
+    found = figure_json(figure)
+    if figure is None or found is None:
         return None
-    return {
-        "value": figure.estimate.value,
-        "unit": figure.estimate.unit,
-        "standard_uncertainty": _finite(figure.estimate.standard_uncertainty),
-        "degrees_of_freedom": _finite(figure.estimate.degrees_of_freedom),
-        "lower": _finite(figure.interval.lower),
-        "upper": _finite(figure.interval.upper),
-        "modelled": figure.modelled,
-        "components": {part.source: part.contribution for part in figure.estimate.components},
-    }
+    return {**found, "components": {part.source: part.contribution for part in figure.estimate.components}}
 
 
 def _fault(fault: Fault) -> dict[str, Any]:
@@ -77,7 +67,7 @@ def _tested(one: TestedSetup) -> dict[str, Any]:
         "runs": list(one.runs),
         "held": one.held,
         "epoch": one.epoch,
-        "rest": _finite(one.rest),
+        "rest": known(one.rest),
         "drive": _figure(one.drive),
         "taken": _figure(one.taken),
         "response": _figure(one.response),
@@ -183,7 +173,7 @@ def _sweep(sweep: Sweep) -> dict[str, Any]:
         "inlet": sweep.inlet_pa.tolist(),
         "response": None
         if sweep.response is None
-        else [[_finite(value) for value in row] for row in sweep.response.tolist()],
+        else [[known(value) for value in row] for row in sweep.response.tolist()],
         "marks": [
             {"setup": one.tested.setup, "length": one.length_m, "bore": one.bore_m, "alike": one.alike}
             for one in sweep.marks

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from toolbench.records.supply import ItemSupply, SupplyExplained, SupplyFigure
+from toolbench.season.known import known
 
 Json = dict[str, Any]
 
@@ -21,11 +21,11 @@ def supply_json(supply: SupplyExplained) -> Json:
                 "item": one.item,
                 "baseline": one.baseline,
                 "by": one.by,
-                "measured": _figure(one.measured),
-                "explained": _figure(one.explained),
-                "left": _figure(one.left),
-                "left_lower_family": _known(one.family_interval.lower),
-                "left_upper_family": _known(one.family_interval.upper),
+                "measured": figure_json(one.measured),
+                "explained": figure_json(one.explained),
+                "left": figure_json(one.left),
+                "left_lower_family": known(one.family_interval.lower),
+                "left_upper_family": known(one.family_interval.upper),
             }
             for one in supply.differences
         ],
@@ -34,8 +34,8 @@ def supply_json(supply: SupplyExplained) -> Json:
                 "item": one.item,
                 "label": one.label,
                 "baseline": one.baseline,
-                "percent": _figure(one.percent),
-                "drive": _figure(one.drive),
+                "percent": figure_json(one.percent),
+                "drive": figure_json(one.drive),
                 "remark": one.remark,
             }
             for one in supply.untested
@@ -46,8 +46,8 @@ def supply_json(supply: SupplyExplained) -> Json:
                 "item": one.item,
                 "name": one.name,
                 "value": one.estimate.value,
-                "standard_uncertainty": _known(one.estimate.standard_uncertainty),
-                "degrees_of_freedom": _known(one.estimate.degrees_of_freedom),
+                "standard_uncertainty": known(one.estimate.standard_uncertainty),
+                "degrees_of_freedom": known(one.estimate.degrees_of_freedom),
                 "unit": one.estimate.unit,
                 "source": one.source,
                 "runs": one.runs,
@@ -63,12 +63,12 @@ def supply_json(supply: SupplyExplained) -> Json:
 def _item(one: ItemSupply) -> Json:
     return {
         "item": one.item,
-        "measured": _figure(one.measured),
-        "modelled": _figure(one.modelled),
-        "taken": _figure(one.taken),
-        "taken_modelled": _figure(one.taken_modelled),
-        "needed": _figure(one.needed),
-        "needed_modelled": _figure(one.needed_modelled),
+        "measured": figure_json(one.measured),
+        "modelled": figure_json(one.modelled),
+        "taken": figure_json(one.taken),
+        "taken_modelled": figure_json(one.taken_modelled),
+        "needed": figure_json(one.needed),
+        "needed_modelled": figure_json(one.needed_modelled),
         "losses": [
             {"part": part.label, "pressure": part.pressure, "loss": part.loss, "share": part.share}
             for part in one.losses
@@ -88,20 +88,17 @@ def _item(one: ItemSupply) -> Json:
     }
 
 
-def _figure(figure: SupplyFigure | None) -> Json | None:
+def figure_json(figure: SupplyFigure | None) -> Json | None:
+    """A figure with its interval; null for none."""
     if figure is None:
         return None
     estimate = figure.estimate
     return {
-        "value": _known(estimate.value),
+        "value": known(estimate.value),
         "unit": estimate.unit,
-        "standard_uncertainty": _known(estimate.standard_uncertainty),
-        "degrees_of_freedom": _known(estimate.degrees_of_freedom),
-        "lower": _known(figure.interval.lower),
-        "upper": _known(figure.interval.upper),
+        "standard_uncertainty": known(estimate.standard_uncertainty),
+        "degrees_of_freedom": known(estimate.degrees_of_freedom),
+        "lower": known(figure.interval.lower),
+        "upper": known(figure.interval.upper),
         "modelled": figure.modelled,
     }
-
-
-def _known(value: float) -> float | None:
-    return value if math.isfinite(value) else None
